@@ -1,0 +1,36 @@
+package main
+
+import (
+	_ "buf.build/go/protovalidate"
+	_ "github.com/alecthomas/kong"
+	_ "github.com/google/uuid"
+	_ "github.com/grpc-ecosystem/go-grpc-middleware/v2/interceptors/protovalidate"
+	_ "github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	_ "github.com/grpc-ecosystem/grpc-gateway/v2/protoc-gen-openapiv2/options"
+	_ "github.com/jackc/pgx/v5/pgxpool"
+	_ "github.com/jackc/pgx/v5/stdlib"
+	_ "github.com/jedib0t/go-pretty/v6/progress"
+	_ "github.com/jedib0t/go-pretty/v6/table"
+	_ "github.com/pressly/goose/v3"
+	_ "github.com/pressly/goose/v3/lock"
+	_ "github.com/riverqueue/river"
+	_ "github.com/riverqueue/river/riverdriver/riverpgxv5"
+	_ "github.com/riverqueue/river/rivermigrate"
+	_ "github.com/riverqueue/river/rivertest"
+	_ "github.com/robfig/cron/v3"
+	_ "github.com/stretchr/testify/require"
+	_ "github.com/xuri/excelize/v2"
+	_ "golang.org/x/sync/errgroup"
+	_ "golang.org/x/text/encoding/charmap"
+	_ "golang.org/x/text/encoding/unicode"
+	_ "google.golang.org/genproto/googleapis/api/annotations"
+	_ "google.golang.org/genproto/googleapis/rpc/errdetails"
+	_ "google.golang.org/grpc"
+	_ "google.golang.org/grpc/health"
+	_ "google.golang.org/grpc/reflection"
+	_ "google.golang.org/grpc/test/bufconn"
+	_ "google.golang.org/protobuf/proto"
+	_ "pgregory.net/rapid"
+)
+
+func main() {}
