@@ -18,6 +18,7 @@ const (
 	serializationFailure = "40001"
 	deadlockDetected     = "40P01"
 	undefinedTable       = "42P01"
+	duplicateDatabase    = "42P04"
 )
 
 // Constraint names the constraint that err says was violated, and its SQLSTATE, so that a store can turn it into a
@@ -41,4 +42,11 @@ func sqlstate(err error) string {
 		return pg.Code
 	}
 	return ""
+}
+
+// DuplicateDatabase reports whether err says that a database of that name exists already, also when it was being made
+// at the same moment.
+func DuplicateDatabase(err error) bool {
+	name, _ := Constraint(err)
+	return sqlstate(err) == duplicateDatabase || name == "pg_database_datname_index"
 }
