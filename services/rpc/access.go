@@ -1,0 +1,221 @@
+// Package rpc is the edge: it decides who may call which method, checks requests, turns errors into statuses, and serves
+// gRPC and HTTP/JSON from one set of servers. Nothing else maps errors to codes, and no method is open by default.
+package rpc
+
+import (
+	"context"
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/hex"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/descriptorpb"
+
+	"github.com/longlead/longlead/services/apperr"
+
+	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
+)
+
+// Caller is who makes a call.
+type Caller struct {
+	// Name is the name of the token; audit trails keep it.
+	Name string
+	// Permissions are what the caller may do.
+	Permissions []accessv1.Permission
+}
+
+// roles are the sets of permissions that a token file names. They follow the people of a school: the manager decides, the
+// site lead and the office work with records and see plans, a viewer reads.
+var roles = map[string][]accessv1.Permission{
+	"manager": {
+		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
+		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
+		accessv1.Permission_PERMISSION_PUBLISH_PLANS, accessv1.Permission_PERMISSION_SET_POLICY,
+	},
+	"site-lead": {
+		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
+		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
+	},
+	"office": {
+		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
+		accessv1.Permission_PERMISSION_READ_PLANS,
+	},
+	"viewer": {accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_READ_PLANS},
+}
+
+// Tokens knows the callers by the SHA-256 of their tokens; the tokens themselves are nowhere kept.
+type Tokens struct {
+	entries []tokenEntry
+}
+
+type tokenEntry struct {
+	hash   [sha256.Size]byte
+	caller Caller
+}
+
+// ReadTokens reads a token file: one line for each caller with name, role and the SHA-256 of the token in hex, separated by
+// spaces. Lines that begin with # are comments. Every fault is reported with its line.
+func ReadTokens(path string) (*Tokens, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read the token file: %w", err)
+	}
+	tokens := &Tokens{}
+	for i, line := range strings.Split(string(text), "\n") {
+		line = strings.TrimSpace(line)
+		if line == "" || strings.HasPrefix(line, "#") {
+			continue
+		}
+		fields := strings.Fields(line)
+		if len(fields) != 3 {
+			return nil, fmt.Errorf("%s line %d: has %d fields: write name, role and the SHA-256 of the token in hex", path, i+1, len(fields))
+		}
+		hash, err := hex.DecodeString(fields[2])
+		if err != nil || len(hash) != sha256.Size {
+			return nil, fmt.Errorf("%s line %d: the third field is no SHA-256 in hex (64 digits)", path, i+1)
+		}
+		if err := tokens.add(fields[0], fields[1], [sha256.Size]byte(hash)); err != nil {
+			return nil, fmt.Errorf("%s line %d: %w", path, i+1, err)
+		}
+	}
+	return tokens, nil
+}
+
+// Add lets the holder of a token call with a role.
+func (t *Tokens) Add(name, role, token string) error {
+	return t.add(name, role, sha256.Sum256([]byte(token)))
+}
+
+func (t *Tokens) add(name, role string, hash [sha256.Size]byte) error {
+	permissions, ok := roles[role]
+	if !ok {
+		return fmt.Errorf("there is no role %q: use manager, site-lead, office or viewer", role)
+	}
+	t.entries = append(t.entries, tokenEntry{hash: hash, caller: Caller{Name: name, Permissions: permissions}})
+	return nil
+}
+
+// Lookup returns the caller of a token. It compares all entries in constant time.
+func (t *Tokens) Lookup(token string) (Caller, bool) {
+	hash := sha256.Sum256([]byte(token))
+	var (
+		found Caller
+		ok    bool
+	)
+	for _, e := range t.entries {
+		if subtle.ConstantTimeCompare(hash[:], e.hash[:]) == 1 {
+			found, ok = e.caller, true
+		}
+	}
+	return found, ok
+}
+
+type callerKey struct{}
+
+// WithCaller returns a context that carries the caller.
+func WithCaller(ctx context.Context, c Caller) context.Context {
+	return context.WithValue(ctx, callerKey{}, c)
+}
+
+// CallerName returns the name of who makes the call, for audit trails; "nobody" outside of a call.
+func CallerName(ctx context.Context) string {
+	if c, ok := ctx.Value(callerKey{}).(Caller); ok {
+		return c.Name
+	}
+	return "nobody"
+}
+
+// openServices may be called without a token: they tell nothing about the school.
+var openServices = []string{"/grpc.health.v1.Health/", "/grpc.reflection.v1.ServerReflection/", "/grpc.reflection.v1alpha.ServerReflection/"}
+
+// authorize finds the caller of a method and refuses who may not call it. A method that states no permission is refused.
+func authorize(ctx context.Context, tokens *Tokens, method string) (context.Context, error) {
+	if slices.ContainsFunc(openServices, func(open string) bool { return strings.HasPrefix(method, open) }) {
+		return ctx, nil
+	}
+	needed := PermissionOf(method)
+	if needed == accessv1.Permission_PERMISSION_UNSPECIFIED {
+		return ctx, apperr.Deniedf("METHOD_CLOSED", "the method %s is open to nobody: it states no permission", method)
+	}
+	token, err := bearerToken(ctx)
+	if err != nil {
+		return ctx, err
+	}
+	caller, ok := tokens.Lookup(token)
+	if !ok {
+		return ctx, apperr.Unauthenticatedf("TOKEN_UNKNOWN", "this token is not known here: ask who runs the server for one")
+	}
+	if !slices.Contains(caller.Permissions, needed) {
+		return ctx, apperr.Deniedf("PERMISSION_MISSING", "%s may not do this: it needs %s", caller.Name, permissionWords(needed))
+	}
+	return WithCaller(ctx, caller), nil
+}
+
+func bearerToken(ctx context.Context) (string, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	for _, value := range md.Get("authorization") {
+		if token, ok := strings.CutPrefix(value, "Bearer "); ok {
+			return token, nil
+		}
+	}
+	return "", apperr.Unauthenticatedf("TOKEN_MISSING", "send a token: the header `authorization: Bearer TOKEN`")
+}
+
+func permissionWords(p accessv1.Permission) string {
+	return "the permission to " + strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(p.String(), "PERMISSION_"), "_", " "))
+}
+
+// PermissionOf returns the permission that a full method name ("/package.Service/Method") states in its .proto file, or
+// PERMISSION_UNSPECIFIED when it states none or is not known.
+func PermissionOf(method string) accessv1.Permission {
+	name := strings.ReplaceAll(strings.TrimPrefix(method, "/"), "/", ".")
+	descriptor, err := protoregistry.GlobalFiles.FindDescriptorByName(protoreflect.FullName(name))
+	if err != nil {
+		return accessv1.Permission_PERMISSION_UNSPECIFIED
+	}
+	options, ok := descriptor.Options().(*descriptorpb.MethodOptions)
+	if !ok || options == nil {
+		return accessv1.Permission_PERMISSION_UNSPECIFIED
+	}
+	permission, ok := proto.GetExtension(options, accessv1.E_Permission).(accessv1.Permission)
+	if !ok {
+		return accessv1.Permission_PERMISSION_UNSPECIFIED
+	}
+	return permission
+}
+
+// authorizeUnary and authorizeStream come after the interceptors that log and map errors.
+func authorizeUnary(tokens *Tokens) grpc.UnaryServerInterceptor {
+	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
+		ctx, err := authorize(ctx, tokens, info.FullMethod)
+		if err != nil {
+			return nil, err
+		}
+		return handle(ctx, req)
+	}
+}
+
+func authorizeStream(tokens *Tokens) grpc.StreamServerInterceptor {
+	return func(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+		ctx, err := authorize(stream.Context(), tokens, info.FullMethod)
+		if err != nil {
+			return err
+		}
+		return handle(srv, &streamWithContext{ServerStream: stream, ctx: ctx})
+	}
+}
+
+type streamWithContext struct {
+	grpc.ServerStream
+	ctx context.Context
+}
+
+func (s *streamWithContext) Context() context.Context { return s.ctx }

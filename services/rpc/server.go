@@ -1,0 +1,137 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"buf.build/go/protovalidate"
+	validate "github.com/grpc-ecosystem/go-grpc-middleware/v2/interceptors/protovalidate"
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/health"
+	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/test/bufconn"
+
+	"github.com/longlead/longlead/proto/longlead/openapi"
+)
+
+// MaxMessage is the largest request or reply in bytes; an import of several spreadsheets fits.
+const MaxMessage = 256 << 20
+
+// Register adds one service to the server, and its HTTP/JSON side.
+type Register struct {
+	// GRPC registers the service.
+	GRPC func(grpc.ServiceRegistrar)
+	// HTTP registers the generated gateway handler.
+	HTTP func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error
+}
+
+// Server serves a set of services over gRPC, HTTP/JSON and in process. Make it with NewServer.
+type Server struct {
+	grpc   *grpc.Server
+	health *health.Server
+	local  *bufconn.Listener
+	conn   *grpc.ClientConn
+	mux    *http.ServeMux
+	log    *slog.Logger
+}
+
+// NewServer makes a server for services. It answers in process at once (Conn); ServeGRPC and ServeHTTP open ports.
+func NewServer(log *slog.Logger, tokens *Tokens, services ...Register) (*Server, error) {
+	validator, err := protovalidate.New()
+	if err != nil {
+		return nil, fmt.Errorf("make the request validator: %w", err)
+	}
+	s := &Server{log: log, health: health.NewServer(), local: bufconn.Listen(1 << 20), mux: http.NewServeMux()}
+	s.grpc = grpc.NewServer(
+		grpc.MaxRecvMsgSize(MaxMessage), grpc.MaxSendMsgSize(MaxMessage),
+		grpc.ChainUnaryInterceptor(finishUnary(log), authorizeUnary(tokens), validate.UnaryServerInterceptor(validator)),
+		grpc.ChainStreamInterceptor(finishStream(log), authorizeStream(tokens), validate.StreamServerInterceptor(validator)),
+	)
+	for _, service := range services {
+		service.GRPC(s.grpc)
+	}
+	healthv1.RegisterHealthServer(s.grpc, s.health)
+	reflection.Register(s.grpc)
+	go func() { _ = s.grpc.Serve(s.local) }()
+	if s.conn, err = s.Dial(); err != nil {
+		return nil, err
+	}
+	gateway := runtime.NewServeMux()
+	for _, service := range services {
+		if err := service.HTTP(context.Background(), gateway, s.conn); err != nil {
+			return nil, fmt.Errorf("register the HTTP side: %w", err)
+		}
+	}
+	s.mux.Handle("/v1/", gateway)
+	s.mux.HandleFunc("GET /openapi.json", serveOpenAPI)
+	s.mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
+	return s, nil
+}
+
+// Dial opens a connection to the server inside this process. The caller closes it.
+func (s *Server) Dial(options ...grpc.DialOption) (*grpc.ClientConn, error) {
+	options = append([]grpc.DialOption{
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return s.local.DialContext(ctx) }),
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(MaxMessage), grpc.MaxCallSendMsgSize(MaxMessage)),
+	}, options...)
+	conn, err := grpc.NewClient("passthrough:///in-process", options...)
+	if err != nil {
+		return nil, fmt.Errorf("connect in process: %w", err)
+	}
+	return conn, nil
+}
+
+func serveOpenAPI(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "application/json")
+	_, _ = w.Write(openapi.JSON)
+}
+
+// Handler is the HTTP side: /v1/ is the JSON API, /openapi.json describes it, /healthz answers when the server runs.
+func (s *Server) Handler() http.Handler { return s.mux }
+
+// ServeGRPC serves gRPC on a listener until Stop.
+func (s *Server) ServeGRPC(listener net.Listener) error {
+	if err := s.grpc.Serve(listener); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
+		return fmt.Errorf("serve gRPC on %s: %w", listener.Addr(), err)
+	}
+	return nil
+}
+
+// Stop lets calls under way finish for at most grace, then ends them.
+func (s *Server) Stop(grace time.Duration) {
+	s.health.Shutdown()
+	done := make(chan struct{})
+	go func() {
+		s.grpc.GracefulStop()
+		close(done)
+	}()
+	select {
+	case <-done:
+	case <-time.After(grace):
+		s.grpc.Stop()
+		<-done
+	}
+	if err := s.conn.Close(); err != nil {
+		s.log.Warn("close the in-process connection", "error", err)
+	}
+}
+
+// TokenCredentials sends a bearer token with every call of a connection.
+type TokenCredentials string
+
+// GetRequestMetadata implements credentials.PerRPCCredentials.
+func (t TokenCredentials) GetRequestMetadata(context.Context, ...string) (map[string]string, error) {
+	return map[string]string{"authorization": "Bearer " + string(t)}, nil
+}
+
+// RequireTransportSecurity is false: the server listens on loopback or behind a proxy that ends TLS.
+func (t TokenCredentials) RequireTransportSecurity() bool { return false }
