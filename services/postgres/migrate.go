@@ -119,10 +119,7 @@ func (s schema) refuseNewer() error {
 func readSchema(ctx context.Context, db *Pool, fsys fs.FS) (schema, error) {
 	var s schema
 	var err error
-	if s.wantOwn, err = newestFile(fsys); err != nil {
-		return s, err
-	}
-	if s.wantRiver, err = newestRiver(db); err != nil {
+	if s.wantOwn, s.wantRiver, err = Versions(fsys); err != nil {
 		return s, err
 	}
 	// Both tables belong to the migration tools. They are read directly because asking the tools creates the tables.
@@ -167,16 +164,20 @@ func newestFile(fsys fs.FS) (int64, error) {
 	return newest, nil
 }
 
-func newestRiver(db *Pool) (int64, error) {
-	m, err := rivermigrate.New(riverpgxv5.New(db), &rivermigrate.Config{Logger: quiet()})
+// Versions returns the schema versions that Migrate would bring a database to: that of the files in fsys, 0 when there
+// are none, and that of the job tables.
+func Versions(fsys fs.FS) (own, river int64, err error) {
+	if own, err = newestFile(fsys); err != nil {
+		return 0, 0, err
+	}
+	m, err := rivermigrate.New(riverpgxv5.New(nil), &rivermigrate.Config{Logger: quiet()})
 	if err != nil {
-		return 0, fmt.Errorf("prepare the job tables: %w", err)
+		return 0, 0, fmt.Errorf("prepare the job tables: %w", err)
 	}
-	newest := 0
 	for _, v := range m.AllVersions() {
-		newest = max(newest, v.Version)
+		river = max(river, int64(v.Version))
 	}
-	return int64(newest), nil
+	return own, river, nil
 }
 
 // migrationPool opens a few connections of its own, because a migration may run longer than the statement time-out of
