@@ -242,16 +242,20 @@ func migrateOwn(ctx context.Context, pool *Pool, fsys fs.FS) ([]string, error) {
 		return nil, fmt.Errorf("read the migrations: %w", err)
 	}
 	results, err := p.Up(ctx)
+	failed := "the schema"
 	var partial *goose.PartialError
 	if errors.As(err, &partial) {
 		results = partial.Applied
+		if partial.Failed != nil && partial.Failed.Source != nil {
+			failed = partial.Failed.Source.Path
+		}
 	}
 	var applied []string
 	for _, r := range results {
 		applied = append(applied, r.Source.Path)
 	}
 	if err != nil {
-		return applied, fmt.Errorf("migrate the schema (each migration is whole or absent; run it again once mended): %w", err)
+		return applied, fmt.Errorf("apply %s (it was undone; run the migration again once it is mended): %w", failed, err)
 	}
 	return applied, nil
 }

@@ -109,7 +109,7 @@ func child(t *testing.T, env ...string) (string, error) {
 
 func TestWithoutPostgresTestsFailAndSayWhy(t *testing.T) {
 	t.Parallel()
-	out, err := child(t, postgrestest.EnvURL+"=", localpg.EnvSource+"=/nonexistent")
+	out, err := child(t, postgrestest.EnvURL+"=", localpg.EnvSource+"=/nonexistent", "TMPDIR="+t.TempDir())
 	require.Error(t, err, out)
 	require.Contains(t, out, "--- FAIL")
 	require.NotContains(t, out, "SKIP")
