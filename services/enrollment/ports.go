@@ -1,0 +1,170 @@
+package enrollment
+
+import (
+	"context"
+	"net/mail"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
+	"github.com/longlead/longlead/services/sheet"
+	"github.com/longlead/longlead/services/workload"
+)
+
+// Names of the kinds of record that this package keeps.
+const (
+	KindOwners       = "owners"
+	KindPrograms     = "programs"
+	KindDogs         = "dogs"
+	KindVaccinations = "vaccinations"
+	KindAnswers      = "answers"
+	KindOverrides    = "workload-overrides"
+	KindRequests     = "requests"
+	KindRequestSites = "request-sites"
+
+	// kindSites is kept by another package; columns refer to it by name.
+	kindSites = "sites"
+)
+
+// Ports returns the ways in and out of this package's records, in import order. sites gives the codes that lists show.
+func Ports(sites Sites) []records.Port {
+	return []records.Port{ownersPort(), programsPort(), dogsPort(), vaccinationsPort(), answersPort(), overridesPort(),
+		requestsPort(), requestSitesPort(sites)}
+}
+
+func ownersPort() records.Port {
+	return records.Port{
+		Kind: sheet.Kind{Name: KindOwners, About: "Owners; personal data", Key: []string{"code"}, Columns: []sheet.Column{
+			{Name: "code", Form: sheet.FormCode, Required: true, Example: "LOWE", About: "short name used in other files"},
+			{Name: "name", Form: sheet.FormText, Required: true, Max: 120, Example: "Sam Lowe", About: "name to greet the owner by"},
+			{Name: "email", Form: sheet.FormText, Max: 254, Example: "sam@example.org", About: "where to write to"},
+			{Name: "phone", Form: sheet.FormText, Max: 40, Example: "+1 555 0100", About: "where to call"},
+		}},
+		Check: checkOwner,
+		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+			owners := make([]Owner, len(rows))
+			for i, row := range rows {
+				owners[i] = Owner{ID: ids.OwnerID(in.Mint()), Code: row.Text("code"), Name: row.Text("name"), Email: row.Text("email"), Phone: row.Text("phone")}
+			}
+			return nil, putOwners(ctx, tx, owners)
+		},
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			owners, err := ListOwners(ctx, db)
+			return cells(owners, func(o Owner) []string { return []string{o.Code, o.Name, o.Email, o.Phone} }), err
+		},
+		Codes: OwnerCodes,
+	}
+}
+
+// checkOwner looks at the address. What it finds wrong leaves the address itself out, as findings may be kept or passed on.
+func checkOwner(row records.Row) []records.Wrong {
+	text := row.Text("email")
+	if text == "" {
+		return nil
+	}
+	if a, err := mail.ParseAddress(text); err != nil || a.Address != text {
+		return []records.Wrong{{Line: row.Line, Column: "email", Rule: "is not an e-mail address", Remedy: "write it as name@example.org, or leave it empty"}}
+	}
+	return nil
+}
+
+func programsPort() records.Port {
+	columns := []sheet.Column{
+		{Name: "code", Form: sheet.FormCode, Required: true, Example: "MANNERS", About: "short name used in other files"},
+		{Name: "name", Form: sheet.FormText, Required: true, Max: 120, Example: "Two weeks of manners", About: "name for people"},
+		{Name: "nights", Form: sheet.FormWhole, Required: true, Min: 1, Max: 60, Example: "14", About: "nights from arrival to graduation"},
+		{Name: "sessions_a_day", Form: sheet.FormWhole, Required: true, Min: 1, Max: 8, Example: "3", About: "sessions on a working day"},
+		{Name: "session_minutes", Form: sheet.FormWhole, Required: true, Min: 5, Max: 60, Example: "20", About: "minutes of one session"},
+		{Name: "least_age_months", Form: sheet.FormWhole, Required: true, Min: 0, Max: 120, Example: "6", About: "least age on arrival; 0 for any"},
+	}
+	for _, skill := range workload.Skills() {
+		columns = append(columns, sheet.Column{Name: string(skill), Form: sheet.FormWhole, Min: 0, Max: workload.HighestLevel, Example: "1",
+			About: "level of trainer it asks for, 1 to 3; empty when it is no goal"})
+	}
+	return records.Port{
+		Kind: sheet.Kind{Name: KindPrograms, About: "Programs with their goals", Key: []string{"code"}, Columns: columns},
+		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+			programs := make([]Program, len(rows))
+			for i, row := range rows {
+				programs[i] = Program{ID: ids.ProgramID(in.Mint()), Code: row.Text("code"), Name: row.Text("name"), Nights: row.Int("nights"),
+					SessionsADay: row.Int("sessions_a_day"), SessionMinutes: row.Int("session_minutes"),
+					LeastAgeMonths: row.Int("least_age_months"), Goals: goalsOf(row)}
+			}
+			return nil, putPrograms(ctx, tx, programs)
+		},
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			programs, err := ListPrograms(ctx, db)
+			return cells(programs, func(p Program) []string {
+				row := []string{p.Code, p.Name, sheet.Int(p.Nights), sheet.Int(p.SessionsADay), sheet.Int(p.SessionMinutes), sheet.Int(p.LeastAgeMonths)}
+				for _, skill := range workload.Skills() {
+					row = append(row, blankZero(p.Goals[skill]))
+				}
+				return row
+			}), err
+		},
+		Codes: ProgramCodes,
+	}
+}
+
+func goalsOf(row records.Row) map[workload.Skill]int {
+	goals := map[workload.Skill]int{}
+	for _, skill := range workload.Skills() {
+		if level := row.Int(string(skill)); level > 0 {
+			goals[skill] = level
+		}
+	}
+	return goals
+}
+
+// blankZero writes a number whose zero means "not stated".
+func blankZero(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return sheet.Int(n)
+}
+
+// lastToday is the latest date that is "today" anywhere: no zone is more than 14 hours ahead of UTC. A record is not of a site,
+// so whether a day has begun is asked of the whole world.
+func lastToday(now time.Time) calendar.Date {
+	y, m, d := now.UTC().Add(14 * time.Hour).Date()
+	today, _ := calendar.NewDate(y, m, d)
+	return today
+}
+
+// namesOf turns a map of codes round: from ID to code.
+func namesOf[K ~[16]byte](byCode map[string]uuid.UUID) map[K]string {
+	names := make(map[K]string, len(byCode))
+	for code, id := range byCode {
+		names[K(id)] = code
+	}
+	return names
+}
+
+// cells turns records into rows of cells.
+func cells[T any](all []T, row func(T) []string) [][]string {
+	out := make([][]string, len(all))
+	for i, one := range all {
+		out[i] = row(one)
+	}
+	return out
+}
+
+// split writes the rows for which wrong is silent, and returns what it said about the others. put gets them in order.
+func split[T any](rows []records.Row, make func(records.Row) T, wrong func(records.Row, T) []records.Wrong) (good []T, bad []records.Wrong) {
+	good = slices.Grow(good, len(rows))
+	for _, row := range rows {
+		one := make(row)
+		if found := wrong(row, one); len(found) > 0 {
+			bad = append(bad, found...)
+			continue
+		}
+		good = append(good, one)
+	}
+	return good, bad
+}

@@ -1,0 +1,199 @@
+package enrollment
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
+	"github.com/longlead/longlead/services/sheet"
+	"github.com/longlead/longlead/services/workload"
+)
+
+// gramsPerTenth turns tenths of a kilogram, as files have them, into grams.
+const gramsPerTenth = 100
+
+// aheadMonths is how far ahead a planned shot or an expected season may lie; a later day is taken for a slip of the pen.
+const aheadMonths = 12
+
+func dogColumnsOfFile() []sheet.Column {
+	var bites []string
+	for _, b := range workload.Bites() {
+		bites = append(bites, b.Level)
+	}
+	return []sheet.Column{
+		{Name: "code", Form: sheet.FormCode, Required: true, Example: "REX-LOWE", About: "short name used in other files"},
+		{Name: "owner", Form: sheet.FormCode, Required: true, Refers: KindOwners, Example: "LOWE", About: "code of the owner"},
+		{Name: "name", Form: sheet.FormText, Required: true, Max: 60, Example: "Rex", About: "what the dog is called"},
+		{Name: "breed", Form: sheet.FormText, Max: 80, Example: "mixed", About: "as the owner says it"},
+		{Name: "breed_tier", Form: sheet.FormWhole, Required: true, Min: 0, Max: len(workload.BreedTiers()), Example: "0", About: "tier of the breed, 1 to 6; 0 when unknown"},
+		{Name: "hound", Form: sheet.FormYesNo, Required: true, Example: "no", About: "yes for a scent or sight hound"},
+		{Name: "sex", Form: sheet.FormChoice, OneOf: []string{string(Female), string(Male), string(Spayed), string(Neutered)}, Required: true, Example: "spayed", About: "sex, and whether neutered"},
+		{Name: "born", Form: sheet.FormDay, Required: true, Example: "2025-06-01", About: "day of birth, as well as it is known"},
+		{Name: "weight_kg", Form: sheet.FormTenths, Required: true, Min: 5, Max: 1200, Example: "21.5", About: "weight in kilograms"},
+		{Name: "length_mm", Form: sheet.FormWhole, Required: true, Min: 100, Max: 1600, Example: "780", About: "nose to base of tail, in millimetres"},
+		{Name: "height_mm", Form: sheet.FormWhole, Required: true, Min: 100, Max: 1300, Example: "620", About: "floor to top of the head, standing, in millimetres"},
+		{Name: "bite_level", Form: sheet.FormChoice, OneOf: bites, Example: "2", About: "worst bite on record; empty when there is none"},
+		{Name: "season_started", Form: sheet.FormDay, Example: "2027-02-20", About: "first day of her latest or expected season; only for a female"},
+		{Name: "note", Form: sheet.FormText, Max: 1000, Example: "afraid of brooms", About: "what whoever handles the dog should know"},
+	}
+}
+
+func dogsPort() records.Port {
+	return records.Port{
+		Kind:  sheet.Kind{Name: KindDogs, About: "Dogs", Key: []string{"code"}, Columns: dogColumnsOfFile()},
+		Check: checkDog,
+		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+			today := lastToday(in.Now)
+			dogs, bad := split(rows, func(row records.Row) Dog { return dogOf(ids.DogID(in.Mint()), row) },
+				func(row records.Row, d Dog) []records.Wrong { return checkDogDays(row, d, today) })
+			return bad, putDogs(ctx, tx, dogs)
+		},
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			dogs, err := ListDogs(ctx, db)
+			if err != nil {
+				return nil, err
+			}
+			owners, err := OwnerCodes(ctx, db)
+			owner := namesOf[ids.OwnerID](owners)
+			return cells(dogs, func(d Dog) []string {
+				return []string{d.Code, owner[d.OwnerID], d.Name, d.Breed, sheet.Int(d.BreedTier), sheet.YesNo(d.Hound), string(d.Sex),
+					sheet.Day(d.Born), sheet.Tenths(d.WeightG / gramsPerTenth), sheet.Int(d.LengthMM), sheet.Int(d.HeightMM),
+					d.BiteLevel, sheet.Day(d.SeasonStarted), d.Note}
+			}), err
+		},
+		Codes: DogCodes,
+	}
+}
+
+func dogOf(id ids.DogID, row records.Row) Dog {
+	return Dog{ID: id, Code: row.Text("code"), OwnerID: ids.OwnerID(row.Ref("owner")), Name: row.Text("name"), Breed: row.Text("breed"),
+		BreedTier: row.Int("breed_tier"), Hound: row.Yes("hound"), Sex: Sex(row.Text("sex")), Born: row.Day("born"),
+		WeightG: row.Int("weight_kg") * gramsPerTenth, LengthMM: row.Int("length_mm"), HeightMM: row.Int("height_mm"),
+		BiteLevel: row.Text("bite_level"), SeasonStarted: row.Day("season_started"), Note: row.Text("note")}
+}
+
+func checkDog(row records.Row) []records.Wrong {
+	season := row.Day("season_started")
+	switch sex := Sex(row.Text("sex")); {
+	case season.IsZero():
+	case sex != Female:
+		return []records.Wrong{row.Wrong("season_started", fmt.Sprintf("is given for a dog that is %s", sex), "leave it empty, or write female as its sex")}
+	case season.Before(row.Day("born")):
+		return []records.Wrong{row.Wrong("season_started", "is before the day of birth", "check both days")}
+	}
+	return nil
+}
+
+// checkDogDays finds days that cannot be, seen from the day of the import.
+func checkDogDays(row records.Row, d Dog, today calendar.Date) []records.Wrong {
+	var wrong []records.Wrong
+	switch {
+	case d.Born.After(today):
+		wrong = append(wrong, row.Wrong("born", "is in the future", "write the day of birth, as well as it is known"))
+	case d.AgeMonths(today) > mostAgeMonths:
+		wrong = append(wrong, row.Wrong("born", fmt.Sprintf("makes the dog older than %d years", mostAgeMonths/12), "check the year"))
+	}
+	if d.SeasonStarted.After(today.AddMonths(aheadMonths)) {
+		wrong = append(wrong, row.Wrong("season_started", "is more than a year ahead", "check the year, or leave it empty"))
+	}
+	return wrong
+}
+
+func dogColumn() sheet.Column {
+	return sheet.Column{Name: "dog", Form: sheet.FormCode, Required: true, Refers: KindDogs, Example: "REX-LOWE", About: "code of the dog"}
+}
+
+func vaccinationsPort() records.Port {
+	return records.Port{
+		Kind: sheet.Kind{Name: KindVaccinations, About: "Vaccinations on record", Key: []string{"dog", "vaccine", "given"}, Columns: []sheet.Column{
+			dogColumn(),
+			{Name: "vaccine", Form: sheet.FormText, Required: true, Max: 40, Example: "rabies", About: "the vaccine, by the name that sites require it by"},
+			{Name: "given", Form: sheet.FormDay, Required: true, Example: "2026-05-04", About: "day of the shot, or of one that is planned"},
+			{Name: "course", Form: sheet.FormChoice, OneOf: []string{string(CoursePrimary), string(CourseBooster)}, Required: true, Example: "booster", About: "part of the first course, or a renewal"},
+			{Name: "label_months", Form: sheet.FormWhole, Required: true, Min: 1, Max: 60, Example: "36", About: "how long its label says it holds, in months"},
+		}},
+		Put: putVaccinationRows,
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			shots, err := listVaccinations(ctx, db)
+			if err != nil {
+				return nil, err
+			}
+			dogs, err := DogCodes(ctx, db)
+			dog := namesOf[ids.DogID](dogs)
+			return cells(shots, func(v vaccination) []string {
+				return []string{dog[v.DogID], v.Vaccine, sheet.Day(v.Given), string(v.Course), sheet.Int(v.LabelMonths)}
+			}), err
+		},
+	}
+}
+
+func putVaccinationRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+	dogs, err := ListDogsByID(ctx, tx, dogsIn(rows))
+	if err != nil {
+		return nil, err
+	}
+	latest := lastToday(in.Now).AddMonths(aheadMonths)
+	shots, bad := split(rows,
+		func(row records.Row) vaccination {
+			return vaccination{ID: ids.VaccinationID(in.Mint()), DogID: ids.DogID(row.Ref("dog")), Shot: Shot{Vaccine: row.Text("vaccine"),
+				Given: row.Day("given"), Course: Course(row.Text("course")), LabelMonths: row.Int("label_months")}}
+		},
+		func(row records.Row, v vaccination) []records.Wrong {
+			switch {
+			case v.Given.Before(dogs[v.DogID].Born):
+				return []records.Wrong{row.Wrong("given", fmt.Sprintf("is before the dog was born, %s", dogs[v.DogID].Born), "check both days")}
+			case v.Given.After(latest):
+				return []records.Wrong{row.Wrong("given", "is more than a year ahead", "check the year")}
+			}
+			return nil
+		})
+	return bad, putVaccinations(ctx, tx, shots)
+}
+
+// dogsIn returns the dogs that the rows refer to, each once.
+func dogsIn(rows []records.Row) []ids.DogID {
+	seen := map[ids.DogID]bool{}
+	var dogs []ids.DogID
+	for _, row := range rows {
+		if id := ids.DogID(row.Ref("dog")); !seen[id] {
+			seen[id] = true
+			dogs = append(dogs, id)
+		}
+	}
+	return dogs
+}
+
+func answersPort() records.Port {
+	var questions []string
+	for _, q := range workload.Questions() {
+		questions = append(questions, string(q.ID))
+	}
+	return records.Port{
+		Kind: sheet.Kind{Name: KindAnswers, About: "Owners' answers to the screening questions", Key: []string{"dog", "question"}, Columns: []sheet.Column{
+			dogColumn(),
+			{Name: "question", Form: sheet.FormChoice, OneOf: questions, Required: true, Example: questions[0], About: "the question"},
+			{Name: "score", Form: sheet.FormWhole, Required: true, Min: 0, Max: workload.HighestAnswer, Example: "2", About: "0 (never, none) to 4 (always, very much)"},
+		}},
+		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {
+			answers := make([]answer, len(rows))
+			for i, row := range rows {
+				answers[i] = answer{DogID: ids.DogID(row.Ref("dog")), Question: workload.Question(row.Text("question")), Score: row.Int("score")}
+			}
+			return nil, putAnswers(ctx, tx, answers)
+		},
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			answers, err := listAnswers(ctx, db)
+			if err != nil {
+				return nil, err
+			}
+			dogs, err := DogCodes(ctx, db)
+			dog := namesOf[ids.DogID](dogs)
+			return cells(answers, func(a answer) []string {
+				return []string{dog[a.DogID], string(a.Question), sheet.Int(a.Score)}
+			}), err
+		},
+	}
+}
