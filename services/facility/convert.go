@@ -21,7 +21,11 @@ func closedDays(first, last string) (calendar.Span, error) {
 	if to.Before(from) {
 		return calendar.Span{}, apperr.InvalidField("last_day", "must not be before the first day", "write the last closed day")
 	}
-	return calendar.Span{From: from, To: to.AddDays(1)}, nil
+	days := calendar.Span{From: from, To: to.AddDays(1)}
+	if days.IsEmpty() {
+		return calendar.Span{}, apperr.InvalidField("last_day", "is the last one that can be written", "name an earlier day")
+	}
+	return days, nil
 }
 
 func sitesToProto(sites []Site, runs []Run) *facilityv1.ListSitesResponse {

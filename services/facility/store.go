@@ -79,8 +79,10 @@ func ListRuns(ctx context.Context, db postgres.DB) ([]Run, error) {
 	return runs, nil
 }
 
+// listClosures reads days as a text because pgx hands ranges to a Scanner in their binary form.
 func listClosures(ctx context.Context, db postgres.DB) ([]Closure, error) {
-	return postgres.List[Closure](ctx, db, "list closures", `select id, run_id, days, reason from facility.closure order by run_id, lower(days)`)
+	return postgres.List[Closure](ctx, db, "list closures", `
+		select id, run_id, days::text as days, reason from facility.closure order by run_id, lower(days)`)
 }
 
 func putRuns(ctx context.Context, tx postgres.Tx, runs []Run) error {
@@ -123,49 +125,19 @@ func putClosures(ctx context.Context, tx postgres.Tx, rows []records.Row, closur
 	if err != nil {
 		return nil, err
 	}
-	taken := map[ids.RunID][]Closure{}
-	replaced := map[closureKey]bool{}
-	for _, c := range closures {
-		replaced[closureKey{c.RunID, c.Days.From}] = true
-	}
-	for _, c := range known {
-		if !replaced[closureKey{c.RunID, c.Days.From}] {
-			taken[c.RunID] = append(taken[c.RunID], c)
-		}
-	}
-	var wrong []records.Wrong
+	fits, wrong := placeClosures(rows, known, closures)
 	deletes, inserts := &pgx.Batch{}, &pgx.Batch{}
-	for i, c := range closures {
-		if other, ok := overlapping(taken[c.RunID], c.Days); ok {
-			wrong = append(wrong, rows[i].Wrong("first_day", fmt.Sprintf("overlaps the closure from %s to %s of the same run", other.Days.From, other.Days.To.AddDays(-1)),
-				"join the two closures into one row, or shorten one"))
-			continue
-		}
-		taken[c.RunID] = append(taken[c.RunID], c)
+	for _, c := range fits {
 		deletes.Queue(`delete from facility.closure where run_id = $1 and lower(days) = $2`, c.RunID, c.Days.From)
 		inserts.Queue(`insert into facility.closure (id, run_id, days, reason) values ($1, $2, $3, $4)`, c.ID, c.RunID, c.Days, c.Reason)
 	}
 	// All deletes go first: a new closure may take days that a replaced one gives up.
 	for _, batch := range []*pgx.Batch{deletes, inserts} {
 		if err := tx.SendBatch(ctx, batch).Close(); err != nil {
-			return nil, fmt.Errorf("put %d closures: %w", len(closures), err)
+			return nil, fmt.Errorf("put %d closures: %w", len(fits), err)
 		}
 	}
 	return wrong, nil
-}
-
-type closureKey struct {
-	run   ids.RunID
-	first calendar.Date
-}
-
-func overlapping(closures []Closure, days calendar.Span) (Closure, bool) {
-	for _, c := range closures {
-		if c.Days.Overlaps(days) {
-			return c, true
-		}
-	}
-	return Closure{}, false
 }
 
 // endClosure shortens a closure to end before a day, or lifts it. It returns NotFound for an unknown closure.
@@ -223,8 +195,12 @@ type dayException struct {
 	Note     string        `db:"note" json:"note"`
 }
 
-// ListPlaces returns, for each site, the places of every day of span in order. A weekday without an entry has none.
+// ListPlaces returns, for each site, the places of every day of span in order. A weekday without an entry has none, and a
+// site without any entry is left out. An empty span gives nothing.
 func ListPlaces(ctx context.Context, db postgres.DB, span calendar.Span) (map[ids.SiteID][]DayPlaces, error) {
+	if span.IsEmpty() {
+		return nil, nil
+	}
 	weekdays, err := listWeekdayPlaces(ctx, db)
 	if err != nil {
 		return nil, err
