@@ -1,0 +1,193 @@
+package allocation
+
+import (
+	"cmp"
+	"slices"
+)
+
+// guide ranks options by what they leave over at given prices. It is computed once for a set of prices and shared, read
+// only, by all searchers. Scores are in points.
+type guide struct {
+	m       *model
+	base    []float32 // by group: value less intake and handover price
+	top     []float32 // by group: score of its best option
+	run     []float32 // by group and run, from runAt
+	trainer []float32 // by group and trainer, from trainerAt
+	runAt   []int32
+	trAt    []int32
+	rows    []int32 // for households: rows of the unit, best first, from rowAt
+	rowAt   []int32
+	rowTop  []float32 // by position in rows
+	surplus []float32 // by unit, at least 0
+}
+
+func newGuide(m *model) *guide {
+	n := len(m.groups)
+	g := &guide{m: m, base: make([]float32, n), top: make([]float32, n), runAt: make([]int32, n+1), trAt: make([]int32, n+1),
+		rowAt: make([]int32, m.units()+1), surplus: make([]float32, m.units())}
+	for i := range m.groups {
+		g.runAt[i+1] = g.runAt[i] + int32(m.groups[i].nRuns)
+		g.trAt[i+1] = g.trAt[i] + int32(m.groups[i].nTrainers)
+	}
+	for u := range m.units() {
+		g.rowAt[u+1] = g.rowAt[u] + int32(m.dogGroups(int(m.members(u)[0])))
+	}
+	g.run, g.trainer = make([]float32, g.runAt[n]), make([]float32, g.trAt[n])
+	g.rows, g.rowTop = make([]int32, g.rowAt[m.units()]), make([]float32, g.rowAt[m.units()])
+	return g
+}
+
+// update computes the scores at new prices.
+func (g *guide) update(t *tariff, threads int) {
+	m := g.m
+	unit := 1 / float64(int64(1)<<m.shift)
+	parallel(threads, len(m.groups), 1024, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			grp := &m.groups[i]
+			g.base[i] = float32(float64(t.base(grp)) * unit)
+			run, tr := float32(1e30), float32(1e30)
+			for j, list := 0, m.groupRuns(grp); j < len(list); j++ {
+				x := float32(float64(t.run(grp, &list[j])) * unit)
+				g.run[int(g.runAt[i])+j] = x
+				run = min(run, x)
+			}
+			for j, list := 0, m.groupTrainers(grp); j < len(list); j++ {
+				x := float32(float64(t.trainer(grp, &list[j])) * unit)
+				g.trainer[int(g.trAt[i])+j] = x
+				tr = min(tr, x)
+			}
+			g.top[i] = g.base[i] - run - tr
+		}
+	})
+	parallel(threads, m.units(), 64, func(_, from, to int) {
+		for u := from; u < to; u++ {
+			g.rank(u)
+		}
+	})
+}
+
+// rank sorts a unit's rows of groups, best first.
+func (g *guide) rank(u int) {
+	m := g.m
+	rows := g.rows[g.rowAt[u]:g.rowAt[u+1]]
+	score := func(j int32) (sum float32) {
+		for _, d := range m.members(u) {
+			sum += g.top[m.dogFirst[d]+j]
+		}
+		return sum
+	}
+	for j := range rows {
+		rows[j] = int32(j)
+	}
+	slices.SortFunc(rows, func(a, b int32) int { return cmp.Or(cmp.Compare(score(b), score(a)), cmp.Compare(a, b)) })
+	g.surplus[u] = 0
+	for i, j := range rows {
+		g.rowTop[int(g.rowAt[u])+i] = score(j)
+	}
+	if len(rows) > 0 {
+		g.surplus[u] = max(0, g.rowTop[g.rowAt[u]])
+	}
+}
+
+// offer is the best way found to place a unit, and how much it beats the next best row by.
+type offer struct {
+	row         int32 // -1: there is no room
+	score, next float32
+}
+
+const worst = float32(-1e30)
+
+// find looks for the best option of a unit that fits into the plan, by score with noise. picks gets one choice a dog. With a
+// filter, only sites it admits are looked at.
+func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random, blur float32) offer {
+	out := offer{row: -1, score: worst, next: worst}
+	m := g.m
+	dogs := m.members(u)
+	var trial [1]choice
+	for i := g.rowAt[u]; i < g.rowAt[u+1]; i++ {
+		if g.rowTop[i]+blur <= out.next {
+			break
+		}
+		row := g.rows[i]
+		if sites != nil && !sites[m.groups[m.dogFirst[dogs[0]]+row].site] {
+			continue
+		}
+		if len(dogs) > 1 {
+			out = g.findHousehold(s, u, row, picks, out)
+			continue
+		}
+		score, ok := g.findIn(s, m.dogFirst[dogs[0]]+row, &trial[0])
+		if blur > 0 {
+			score += blur * float32(rnd.unit())
+		}
+		switch {
+		case !ok:
+		case score > out.score:
+			out.next = out.score
+			out.score, out.row = score, row
+			picks[0] = trial[0]
+		case score > out.next:
+			out.next = score
+		}
+	}
+	return out
+}
+
+// findIn looks for the best free run and trainer of one group.
+func (g *guide) findIn(s *state, at int32, c *choice) (float32, bool) {
+	m := g.m
+	grp := &m.groups[at]
+	if !s.open(grp) {
+		return 0, false
+	}
+	run, tr := float32(1e30), float32(1e30)
+	c.group, c.run, c.trainer = at, -1, -1
+	scores := g.run[g.runAt[at]:g.runAt[at+1]]
+	for j, list := 0, m.groupRuns(grp); j < len(list); j++ {
+		if scores[j] < run && s.runFree(grp, &list[j]) {
+			run, c.run = scores[j], int16(j)
+		}
+	}
+	if c.run < 0 {
+		return 0, false
+	}
+	scores = g.trainer[g.trAt[at]:g.trAt[at+1]]
+	for j, list := 0, m.groupTrainers(grp); j < len(list); j++ {
+		if scores[j] < tr && s.trainerFree(grp, &list[j]) {
+			tr, c.trainer = scores[j], int16(j)
+		}
+	}
+	return g.base[at] - run - tr, c.trainer >= 0
+}
+
+// findHousehold tries one row for a whole household, placing its dogs one after the other and taking them out again.
+func (g *guide) findHousehold(s *state, u int, row int32, picks []choice, out offer) offer {
+	m := g.m
+	dogs := m.members(u)
+	var sum float32
+	done := 0
+	for ; done < len(dogs); done++ {
+		var c choice
+		score, ok := g.findIn(s, m.dogFirst[dogs[done]]+row, &c)
+		if !ok {
+			break
+		}
+		sum += score
+		s.place(dogs[done], c)
+	}
+	whole := done == len(dogs)
+	better := whole && sum > out.score
+	for i := range done {
+		if better {
+			picks[i] = s.at[dogs[i]]
+		}
+		s.remove(dogs[i])
+	}
+	switch {
+	case better:
+		return offer{row: row, score: sum, next: out.score}
+	case whole && sum > out.next:
+		out.next = sum
+	}
+	return out
+}

@@ -1,0 +1,420 @@
+package allocation
+
+import "slices"
+
+// searcher improves a plan by large-neighbourhood search (Shaw 1998): take a few related stays out, put them and some waiting
+// dogs back by regret insertion, and accept the outcome with the rule of simulated annealing (Ropke and Pisinger 2006). It
+// works on some sites of a state; several searchers may share a state if no site or unit belongs to two of them. It allocates
+// nothing once made.
+type searcher struct {
+	m     *model
+	s     *state
+	g     *guide
+	rnd   *random
+	sites []int32 // where it may work
+	allow []bool  // the same by site; nil for everywhere
+	units []bool  // units it may touch; nil for all
+	own   []int32 // dogs of those units; nil for all
+	at    *siteUnits
+
+	temperature float64
+	scale       float32 // size of difference that matters, in points
+	blur        float32
+
+	taken   []int32 // units taken out by the move, with their old choices in old
+	old     []choice
+	pending []int32 // units to put back: taken ones first
+	offers  []offer
+	picks   []choice // widest choices per pending unit
+	widest  int
+	mark    []int32 // by unit: number of the last move that touched it
+	move    int32
+	few     []int32 // scratch
+
+	best      []choice // by dog; only those of own units are kept up to date
+	bestValue int64
+}
+
+// siteUnits lists, for every site, the units that have an option there.
+type siteUnits struct {
+	first []int32
+	units []int32
+}
+
+func newSiteUnits(m *model) *siteUnits {
+	x := &siteUnits{first: make([]int32, len(m.siteOf)+1)}
+	each := func(f func(site, unit int32)) {
+		for u := range m.units() {
+			d := m.members(u)[0]
+			last := int32(-1)
+			for g := m.dogFirst[d]; g < m.dogFirst[d+1]; g++ { // groups are sorted by site
+				if s := m.groups[g].site; s != last {
+					f(s, int32(u))
+					last = s
+				}
+			}
+		}
+	}
+	each(func(site, _ int32) { x.first[site+1]++ })
+	for i := range m.siteOf {
+		x.first[i+1] += x.first[i]
+	}
+	x.units = make([]int32, x.first[len(m.siteOf)])
+	fill := slices.Clone(x.first)
+	each(func(site, unit int32) {
+		x.units[fill[site]] = unit
+		fill[site]++
+	})
+	return x
+}
+
+func (x *siteUnits) of(site int32) []int32 { return x.units[x.first[site]:x.first[site+1]] }
+
+// blurs are how much chance mixes into the choice of an option, as shares of an average stay's worth. Without any, the best
+// option at the going prices would come back every time.
+var blurs = [...]float32{0, 0.01, 0.03, 0.1}
+
+const (
+	maxTaken   = 14
+	maxWaiting = 12
+)
+
+func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) *searcher {
+	m := s.m
+	x := &searcher{m: m, s: s, scale: float32(scale), g: g, rnd: rnd, at: at, mark: make([]int32, m.units())}
+	for u := range m.units() {
+		x.widest = max(x.widest, len(m.members(u)))
+	}
+	n := maxTaken + maxWaiting + 2
+	x.taken, x.pending = make([]int32, 0, n), make([]int32, 0, n)
+	x.old, x.picks = make([]choice, 0, n*x.widest), make([]choice, n*x.widest)
+	x.offers = make([]offer, n)
+	x.few = make([]int32, 0, 256)
+	x.best = make([]choice, len(m.dogOf))
+	x.sites = make([]int32, len(m.siteOf))
+	for i := range x.sites {
+		x.sites[i] = int32(i)
+	}
+	x.noteBest()
+	return x
+}
+
+// typicalGain is the size of difference between plans that matters: an average stay's worth, but no more than several times the
+// spread of values among one dog's options, for problems in which every placement is worth a fortune.
+func (m *model) typicalGain() float64 {
+	var worth, spread, dogs float64
+	for d := range m.dogOf {
+		var sum, n, top float64
+		for g := m.dogFirst[d]; g < m.dogFirst[d+1]; g++ {
+			grp := &m.groups[g]
+			for r := range int16(grp.nRuns) {
+				for t := range int16(grp.nTrainers) {
+					v := float64(m.worth(choice{g, r, t}))
+					sum, n, top = sum+v, n+1, max(top, v)
+				}
+			}
+		}
+		if n > 0 {
+			worth, spread, dogs = worth+top, spread+top-sum/n, dogs+1
+		}
+	}
+	if dogs == 0 {
+		return 1
+	}
+	if spread == 0 {
+		return max(1, worth/dogs)
+	}
+	return max(1, min(worth, 4*spread)/dogs)
+}
+
+func (x *searcher) placed(u int32) bool { return x.s.at[x.m.unitDogs[x.m.unitFirst[u]]].group >= 0 }
+
+func (x *searcher) mine(u int32) bool { return x.units == nil || x.units[u] }
+
+// siteOfUnit is where a placed unit is.
+func (x *searcher) siteOfUnit(u int32) int32 {
+	return x.m.groups[x.s.at[x.m.unitDogs[x.m.unitFirst[u]]].group].site
+}
+
+// step makes one move and reports whether it was kept.
+func (x *searcher) step() bool {
+	x.move++
+	x.taken, x.old, x.pending = x.taken[:0], x.old[:0], x.pending[:0]
+	before := x.s.value
+	site := x.sites[x.rnd.below(len(x.sites))]
+	switch kind := x.rnd.below(10); {
+	case kind < 4:
+		x.takeTrainer(site)
+	case kind < 6:
+		x.takeRun(site)
+	case kind < 8:
+		x.takeDay(site)
+	default:
+		x.makeRoom(site)
+	}
+	if len(x.sites) > 1 && x.rnd.below(4) == 0 {
+		if other := x.sites[x.rnd.below(len(x.sites))]; other != site {
+			x.takeDay(other)
+			x.wait(other, maxWaiting/2)
+		}
+	}
+	x.wait(site, maxWaiting)
+	if len(x.pending) == 0 {
+		return false
+	}
+	x.insert()
+	gain := float64(x.s.value - before)
+	if gain < 0 && -gain > x.temperature*x.rnd.exponential() {
+		x.undo()
+		return false
+	}
+	if x.s.value > x.bestValue {
+		x.noteBest()
+	}
+	return true
+}
+
+// noteBest copies the plan of the searcher's own dogs.
+func (x *searcher) noteBest() {
+	x.bestValue = x.s.value
+	if x.own == nil {
+		copy(x.best, x.s.at)
+		return
+	}
+	for _, d := range x.own {
+		x.best[d] = x.s.at[d]
+	}
+}
+
+// take removes a placed unit, to be put back.
+func (x *searcher) take(u int32) {
+	if len(x.taken) >= maxTaken || x.mark[u] == x.move || !x.mine(u) {
+		return
+	}
+	x.mark[u] = x.move
+	x.taken = append(x.taken, u)
+	x.pending = append(x.pending, u)
+	for _, d := range x.m.members(int(u)) {
+		x.old = append(x.old, x.s.at[d])
+		x.s.remove(d)
+	}
+}
+
+// takeSome takes up to n of the candidates in few, at random.
+func (x *searcher) takeSome(n int) {
+	for n > 0 && len(x.few) > 0 {
+		i := x.rnd.below(len(x.few))
+		x.take(x.few[i])
+		x.few[i] = x.few[len(x.few)-1]
+		x.few = x.few[:len(x.few)-1]
+		n--
+	}
+}
+
+// collect fills few with the placed units of a site for which keep holds for one of their dogs.
+func (x *searcher) collect(site int32, keep func(*group, choice) bool) {
+	x.few = x.few[:0]
+	m := x.m
+	for _, u := range x.at.of(site) {
+		if !x.mine(u) || !x.placed(u) || x.siteOfUnit(u) != site || len(x.few) == cap(x.few) {
+			continue
+		}
+		for _, d := range m.members(int(u)) {
+			c := x.s.at[d]
+			if keep(&m.groups[c.group], c) {
+				x.few = append(x.few, u)
+				break
+			}
+		}
+	}
+}
+
+// takeTrainer takes stays of one trainer, now and then of two.
+func (x *searcher) takeTrainer(site int32) {
+	m := x.m
+	u := x.randomPlaced(site)
+	if u < 0 {
+		return
+	}
+	c := x.s.at[m.unitDogs[m.unitFirst[u]]]
+	g := &m.groups[c.group]
+	trainer := m.trainers[g.trainerFrom+int32(c.trainer)].trainer
+	x.collect(site, func(g *group, c choice) bool {
+		return m.trainers[g.trainerFrom+int32(c.trainer)].trainer == trainer
+	})
+	x.takeSome(2 + x.rnd.below(7))
+	if x.rnd.below(3) == 0 {
+		x.takeDay(site)
+	}
+}
+
+// takeRun takes stays that share a run class on one night.
+func (x *searcher) takeRun(site int32) {
+	m := x.m
+	u := x.randomPlaced(site)
+	if u < 0 {
+		return
+	}
+	c := x.s.at[m.unitDogs[m.unitFirst[u]]]
+	g := &m.groups[c.group]
+	line := m.runs[g.runFrom+int32(c.run)].line
+	night := g.arrive + int16(x.rnd.below(int(g.vacate-g.arrive)))
+	x.collect(site, func(g *group, c choice) bool {
+		return m.runs[g.runFrom+int32(c.run)].line == line && g.arrive <= night && night < g.vacate
+	})
+	x.takeSome(2 + x.rnd.below(6))
+}
+
+// takeDay takes stays that arrive within a few days of each other.
+func (x *searcher) takeDay(site int32) {
+	u := x.randomPlaced(site)
+	if u < 0 {
+		return
+	}
+	m := x.m
+	day := m.groups[x.s.at[m.unitDogs[m.unitFirst[u]]].group].arrive
+	width := int16(1 + x.rnd.below(5))
+	x.collect(site, func(g *group, c choice) bool { return g.arrive >= day-width && g.arrive <= day+width })
+	x.takeSome(2 + x.rnd.below(5))
+}
+
+// randomPlaced picks a placed unit of a site, or -1.
+func (x *searcher) randomPlaced(site int32) int32 {
+	list := x.at.of(site)
+	if len(list) == 0 {
+		return -1
+	}
+	from := x.rnd.below(len(list))
+	for i := range list {
+		u := list[(from+i)%len(list)]
+		if x.placed(u) && x.mine(u) && x.siteOfUnit(u) == site {
+			return u
+		}
+	}
+	return -1
+}
+
+// makeRoom picks a waiting unit and one of its better options, and takes out what is in its way until it fits.
+func (x *searcher) makeRoom(site int32) {
+	m := x.m
+	list := x.at.of(site)
+	if len(list) == 0 {
+		return
+	}
+	from := x.rnd.below(len(list))
+	u := int32(-1)
+	for i := range list {
+		if v := list[(from+i)%len(list)]; !x.placed(v) && x.mine(v) {
+			u = v
+			break
+		}
+	}
+	if u < 0 {
+		x.takeTrainer(site)
+		return
+	}
+	rows := x.g.rows[x.g.rowAt[u]:x.g.rowAt[u+1]]
+	d := m.unitDogs[m.unitFirst[u]]
+	pick := min(int(float64(len(rows))*x.rnd.unit()*x.rnd.unit()), len(rows)-1)
+	g := &m.groups[m.dogFirst[d]+rows[pick]]
+	if x.allow != nil && !x.allow[g.site] {
+		return
+	}
+	tr := m.groupTrainers(g)[x.rnd.below(int(g.nTrainers))]
+	run := m.groupRuns(g)[x.rnd.below(int(g.nRuns))]
+	x.mark[u] = x.move
+	x.pending = append(x.pending, u)
+	x.collect(g.site, func(h *group, c choice) bool {
+		return h.arrive < g.vacate && g.arrive < h.vacate &&
+			(m.trainers[h.trainerFrom+int32(c.trainer)].trainer == tr.trainer || m.runs[h.runFrom+int32(c.run)].line == run.line) ||
+			h.arrive == g.arrive || h.leave == g.leave
+	})
+	for len(x.few) > 0 && len(x.taken) < maxTaken/2 {
+		if x.s.open(g) && x.s.runFree(g, &run) && x.s.trainerFree(g, &tr) {
+			break
+		}
+		x.takeSome(1)
+	}
+}
+
+// wait adds waiting units with options at a site to those to be put in.
+func (x *searcher) wait(site int32, most int) {
+	list := x.at.of(site)
+	if len(list) == 0 {
+		return
+	}
+	from := x.rnd.below(len(list))
+	for i := range list {
+		u := list[(from+i)%len(list)]
+		if most == 0 || len(x.pending) >= maxTaken+maxWaiting {
+			return
+		}
+		if x.mark[u] != x.move && x.mine(u) && !x.placed(u) {
+			x.mark[u] = x.move
+			x.pending = append(x.pending, u)
+			most--
+		}
+	}
+}
+
+// insert puts pending units in, the most pressing first, until none fits.
+func (x *searcher) insert() {
+	x.blur = x.scale * blurs[x.rnd.below(len(blurs))]
+	noise := x.scale * 0.1 * float32(x.rnd.below(4))
+	regret := 0.3 * float32(x.rnd.below(3))
+	for i := range x.pending {
+		x.look(i)
+	}
+	for {
+		best, key := -1, worst
+		for i := range x.pending {
+			o := &x.offers[i]
+			if o.row < 0 {
+				continue
+			}
+			k := o.score - regret*max(o.next, -x.scale) + noise*float32(x.rnd.unit())
+			if k > key {
+				best, key = i, k
+			}
+		}
+		if best < 0 {
+			return
+		}
+		for j, d := range x.m.members(int(x.pending[best])) {
+			x.s.place(d, x.picks[best*x.widest+j])
+		}
+		x.offers[best].row = -1
+		for i := range x.pending {
+			if x.offers[i].row >= 0 && !x.stillFits(i) {
+				x.look(i)
+			}
+		}
+	}
+}
+
+func (x *searcher) look(i int) {
+	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur)
+}
+
+// stillFits reports whether a pending unit's choice is still free; a household is simply looked up again.
+func (x *searcher) stillFits(i int) bool {
+	return len(x.m.members(int(x.pending[i]))) == 1 && x.s.fits(x.picks[i*x.widest])
+}
+
+// undo takes the move back.
+func (x *searcher) undo() {
+	for _, u := range x.pending {
+		if x.placed(u) {
+			for _, d := range x.m.members(int(u)) {
+				x.s.remove(d)
+			}
+		}
+	}
+	at := 0
+	for _, u := range x.taken {
+		for _, d := range x.m.members(int(u)) {
+			x.s.place(d, x.old[at])
+			at++
+		}
+	}
+}

@@ -1,0 +1,276 @@
+package allocation
+
+import (
+	"math"
+	"sync"
+)
+
+// solver works on one component. It goes through stages, a bounded piece of work a round, so that many components can take
+// turns and every limit is met soon.
+type solver struct {
+	r         *run
+	m         *model
+	seed      uint64
+	threads   int
+	allowance int // iterations this round may use; 0: no limit
+
+	dual   *dual
+	guide  *guide
+	sites  *siteUnits
+	state  *state
+	search *search
+	stage  int
+
+	best  []choice
+	value int64
+	bound int64
+	ended bool
+
+	mu      sync.Mutex // guards pub
+	pub     published
+	started bool
+}
+
+type published struct {
+	value, bound int64
+	placed       int
+	phase        string
+}
+
+// Effort of one round, in iterations: a price step or a move of the local search counts as one.
+const (
+	priceSteps  = 50
+	dualMost    = 1500
+	dualEnough  = 600 // for large parts
+	exactNodes  = 300_000
+	exactUnits  = 14
+	largeUnits  = 300
+	stallCycles = 6 // cycles without gain after which a search without limits ends
+)
+
+func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *solver {
+	s := &solver{r: r, m: m, seed: r.o.Seed*1_000_003 + index, threads: threads, best: make([]choice, len(m.dogOf)), sites: newSiteUnits(m)}
+	for d := range s.best {
+		s.best[d] = noChoice
+	}
+	s.state = newState(m)
+	s.startFrom(warm)
+	s.dual = newDual(m, threads)
+	s.setBound(m.roundDown(s.dual.bound))
+	s.publish("prices")
+	return s
+}
+
+// startFrom takes over the placements of a plan that fit together.
+func (s *solver) startFrom(warm []Placement) {
+	if len(warm) == 0 {
+		return
+	}
+	m := s.m
+	want := make([]choice, len(m.dogOf))
+	own := map[int32]int{}
+	for d := range want {
+		want[d] = noChoice
+		own[m.dogOf[d]] = d
+	}
+	for _, pl := range warm {
+		if d, in := own[int32(pl.Dog)]; in {
+			want[d] = m.find(d, pl)
+		}
+	}
+	for u := range m.units() {
+		dogs := m.members(u)
+		whole := true
+		for i, d := range dogs {
+			whole = want[d].group >= 0 && want[d].group-m.dogFirst[d] == want[dogs[0]].group-m.dogFirst[dogs[0]] && s.state.fits(want[d])
+			if !whole {
+				for _, e := range dogs[:i] {
+					s.state.remove(e)
+				}
+				break
+			}
+			s.state.place(d, want[d])
+		}
+		var worth int64
+		for _, d := range dogs {
+			if whole {
+				worth += m.worth(want[d])
+			}
+		}
+		if whole && worth <= 0 {
+			for _, d := range dogs {
+				s.state.remove(d)
+			}
+		}
+	}
+	s.offer(s.state.at, s.state.value)
+}
+
+// find looks a placement up among a dog's options.
+func (m *model) find(d int, pl Placement) choice {
+	for at := m.dogFirst[d]; at < m.dogFirst[d+1]; at++ {
+		g := &m.groups[at]
+		if int(m.siteOf[g.site]) != pl.Site || int(g.arrive) != pl.Arrival {
+			continue
+		}
+		for r, run := range m.groupRuns(g) {
+			for t, tr := range m.groupTrainers(g) {
+				if int(run.line-m.runLine[g.site]) == pl.Run && int(m.trainerOf[tr.trainer]) == pl.Trainer {
+					return choice{at, int16(r), int16(t)}
+				}
+			}
+		}
+	}
+	return noChoice
+}
+
+// offer takes a plan over if it is worth more than the best.
+func (s *solver) offer(at []choice, value int64) bool {
+	if value <= s.value {
+		return false
+	}
+	copy(s.best, at)
+	s.value = value
+	return true
+}
+
+func (s *solver) setBound(bound int64) {
+	if !s.started || bound < s.bound {
+		s.bound, s.started = bound, true
+	}
+}
+
+func (s *solver) finished() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.ended
+}
+
+// publish shows value and bound to the goroutine that reports progress.
+func (s *solver) publish(phase string) {
+	placed := 0
+	for _, c := range s.best {
+		if c.group >= 0 {
+			placed++
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pub = published{s.value, s.bound, placed, phase}
+	if s.value >= s.bound {
+		s.ended = true
+	}
+}
+
+func (s *solver) published() (value, bound int64, placed int, phase string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.pub.value, s.pub.bound, s.pub.placed, s.pub.phase
+}
+
+// round does the next piece of work and returns the iterations it used.
+func (s *solver) round() (used int) {
+	switch s.stage {
+	case 0:
+		used = s.lowerPrices()
+		s.publish("prices")
+	case 1:
+		used = s.firstPlan()
+		s.publish("first plan")
+	case 2:
+		used = s.tryExact()
+		s.publish("exact search")
+	default:
+		used = s.search.cycle()
+		s.publish("search")
+		if s.search.stalled >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
+			s.mu.Lock()
+			s.ended = true
+			s.mu.Unlock()
+		}
+	}
+	return max(1, used)
+}
+
+// lowerPrices makes some price steps.
+func (s *solver) lowerPrices() int {
+	most := dualMost
+	if s.m.units() > largeUnits {
+		most = dualEnough
+	}
+	n := 0
+	for ; n < priceSteps && !s.dual.converged() && s.dual.steps < most && !s.r.stop(); n++ {
+		s.dual.step(micro(s.value) << s.m.shift)
+	}
+	s.setBound(s.m.roundDown(s.dual.bound))
+	if s.guide == nil { // a first plan, in case there is no time for more
+		s.makePlan()
+	}
+	if n < priceSteps {
+		s.stage = 1
+	}
+	return n
+}
+
+// makePlan fills the plan greedily at the best prices so far.
+func (s *solver) makePlan() {
+	if s.guide == nil {
+		s.guide = newGuide(s.m)
+	}
+	s.guide.update(s.dual.settle(), s.threads)
+	s.dual.resume()
+	fill(s.state, s.guide, s.r.stop)
+	s.offer(s.state.at, s.state.value)
+}
+
+// firstPlan makes the first serious plan: greedily from nothing, and onto the start.
+func (s *solver) firstPlan() int {
+	s.state.reset()
+	s.makePlan()
+	s.state.restore(s.best)
+	fill(s.state, s.guide, s.r.stop)
+	s.offer(s.state.at, s.state.value)
+	s.search = newSearch(s)
+	s.stage = 2
+	return s.search.warmUp()
+}
+
+// tryExact solves small parts to the end.
+func (s *solver) tryExact() int {
+	s.stage = 3
+	if s.m.units() > exactUnits {
+		return 0
+	}
+	best, value, done := solveExact(s.m, s.dual.settle(), s.dual.bound, s.best, s.value, exactNodes, s.r.stop)
+	s.offer(best, value)
+	if done {
+		s.setBound(s.value)
+	}
+	return 0
+}
+
+// writePrices writes this part's prices, in points, into the whole problem's.
+func (s *solver) writePrices(out *Prices) {
+	m := s.m
+	unit := math.Ldexp(1, -int(m.shift))
+	write := func(to []float64, line int32) {
+		for k := range to {
+			to[k] = s.dual.top[m.cell(line, k)] * unit
+		}
+	}
+	for i, at := range m.siteOf {
+		site := &out.Sites[at]
+		for c := range site.Runs {
+			write(site.Runs[c], m.runLine[i]+int32(c))
+		}
+		write(site.Intake, m.intakeLine[i])
+		write(site.Handover, m.handLine[i])
+		if m.minuteLine[i] >= 0 {
+			write(site.Minutes, m.minuteLine[i])
+		}
+	}
+	for i, at := range m.trainerOf {
+		write(out.Trainers[at].Minutes, m.workLine[i])
+		write(out.Trainers[at].Dogs, m.dogLine[i])
+	}
+}

@@ -1,0 +1,237 @@
+package allocation
+
+// state is a plan under construction: what is left of every cell, and as bits the days on which a resource is used up, so that
+// most questions about an option take a few AND operations.
+type state struct {
+	m     *model
+	left  []int32
+	full  []uint64 // by line: bit k is set if nothing is left on day k
+	short []uint64 // by level: bit k is set if the trainer works on day k and has fewer minutes left than the level
+	at    []choice // by dog
+	value int64
+	count int // dogs placed
+}
+
+func newState(m *model) *state {
+	s := &state{m: m, left: make([]int32, len(m.capacity)), full: make([]uint64, m.lines*m.words),
+		short: make([]uint64, len(m.levels)*m.words), at: make([]choice, len(m.dogOf))}
+	s.reset()
+	return s
+}
+
+// reset empties the plan.
+func (s *state) reset() {
+	m := s.m
+	copy(s.left, m.capacity)
+	clear(s.full)
+	clear(s.short)
+	for d := range s.at {
+		s.at[d] = noChoice
+	}
+	s.value, s.count = 0, 0
+	for l := range m.lines {
+		for k := range m.stride {
+			if s.left[l*m.stride+k] <= 0 {
+				s.full[l*m.words+k>>6] |= 1 << (k & 63)
+			}
+		}
+	}
+	for t := range m.trainerOf {
+		// A trainer's days off do not count against the dogs it has in hand.
+		for k := range m.stride {
+			if !m.works[t*m.stride+k] {
+				s.full[int(m.dogLine[t])*m.words+k>>6] &^= 1 << (k & 63)
+			}
+		}
+		s.updateLevels(int32(t), 0, m.stride)
+	}
+}
+
+// updateLevels brings a trainer's bits for the days [a, e) up to date.
+func (s *state) updateLevels(t int32, a, e int) {
+	m := s.m
+	works := m.works[int(t)*m.stride:]
+	left := s.left[m.cell(m.workLine[t], 0):]
+	from, to := m.levelFirst[t], m.levelFirst[t+1]
+	for k := a; k < e; k++ {
+		if !works[k] {
+			continue
+		}
+		bit := uint64(1) << (k & 63)
+		for l := from; l < to; l++ {
+			word := &s.short[int(l)*m.words+k>>6]
+			if left[k] < m.levels[l] {
+				*word |= bit
+			} else {
+				*word &^= bit
+			}
+		}
+	}
+}
+
+// span has the bits of the days [a, e) that fall into word w.
+func span(w, a, e int) uint64 {
+	a, e = max(a-w<<6, 0), min(e-w<<6, 64)
+	if a >= e {
+		return 0
+	}
+	return (^uint64(0) >> (64 - (e - a))) << a
+}
+
+// clash reports whether a row of bits has any of the days [a, e).
+func clash(row []uint64, words, a, e int) bool {
+	if words == 1 {
+		return row[0]&span(0, a, e) != 0
+	}
+	for w := a >> 6; w <= (e-1)>>6; w++ {
+		if row[w]&span(w, a, e) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// open reports whether a group's intake and handover places are free.
+func (s *state) open(g *group) bool {
+	m := s.m
+	return s.left[m.cell(m.intakeLine[g.site], int(g.arrive))] > 0 && s.left[m.cell(m.handLine[g.site], int(g.leave))] > 0
+}
+
+// runFree reports whether a run of the class is free for all of a group's nights.
+func (s *state) runFree(g *group, r *runChoice) bool {
+	return !clash(s.full[int(r.line)*s.m.words:], s.m.words, int(g.arrive), int(g.vacate))
+}
+
+// trainerFree reports whether a trainer, and the site's minutes, can take the stay.
+func (s *state) trainerFree(g *group, c *trainerChoice) bool {
+	m := s.m
+	a, e := int(g.arrive), int(g.leave)
+	if clash(s.full[int(m.dogLine[c.trainer])*m.words:], m.words, a, e) {
+		return false
+	}
+	if c.level >= 0 {
+		if clash(s.short[int(c.level)*m.words:], m.words, a, e) {
+			return false
+		}
+	} else if !s.minutesFree(c, a, e) {
+		return false
+	}
+	return m.minuteLine[g.site] < 0 || s.siteFree(g, c)
+}
+
+func (s *state) minutesFree(c *trainerChoice, a, e int) bool {
+	m := s.m
+	works := m.works[int(c.trainer)*m.stride:]
+	left := s.left[m.cell(m.workLine[c.trainer], 0):]
+	for k := a; k < e; k++ {
+		if works[k] && left[k] < c.minutes {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *state) siteFree(g *group, c *trainerChoice) bool {
+	m := s.m
+	works := m.works[int(c.trainer)*m.stride:]
+	left := s.left[m.cell(m.minuteLine[g.site], 0):]
+	for k := int(g.arrive); k < int(g.leave); k++ {
+		need := c.cover
+		if works[k] {
+			need = c.minutes
+		}
+		if left[k] < need {
+			return false
+		}
+	}
+	return true
+}
+
+// fits reports whether a whole option is free.
+func (s *state) fits(c choice) bool {
+	g := &s.m.groups[c.group]
+	return s.open(g) && s.runFree(g, &s.m.groupRuns(g)[c.run]) && s.trainerFree(g, &s.m.groupTrainers(g)[c.trainer])
+}
+
+// place adds dog d's option, which must fit, to the plan; remove takes it out.
+func (s *state) place(d int32, c choice) {
+	s.at[d] = c
+	s.value += s.m.worth(c)
+	s.count++
+	s.use(c, 1)
+}
+
+func (s *state) remove(d int32) {
+	c := s.at[d]
+	s.at[d] = noChoice
+	s.value -= s.m.worth(c)
+	s.count--
+	s.use(c, -1)
+}
+
+// use takes (or with times -1 gives back) what an option needs.
+func (s *state) use(c choice, times int32) {
+	m := s.m
+	g := &m.groups[c.group]
+	a, e := int(g.arrive), int(g.leave)
+	s.left[m.cell(m.intakeLine[g.site], a)] -= times
+	s.left[m.cell(m.handLine[g.site], e)] -= times
+	s.useLine(m.runs[g.runFrom+int32(c.run)].line, a, int(g.vacate), times, nil)
+	t := &m.trainers[g.trainerFrom+int32(c.trainer)]
+	works := m.works[int(t.trainer)*m.stride : (int(t.trainer)+1)*m.stride]
+	s.useLine(m.dogLine[t.trainer], a, e, times, works)
+	left := s.left[m.cell(m.workLine[t.trainer], 0):]
+	for k := a; k < e; k++ {
+		if works[k] {
+			left[k] -= times * t.minutes
+		}
+	}
+	s.updateLevels(t.trainer, a, e)
+	if line := m.minuteLine[g.site]; line >= 0 {
+		left := s.left[m.cell(line, 0):]
+		for k := a; k < e; k++ {
+			if works[k] {
+				left[k] -= times * t.minutes
+			} else {
+				left[k] -= times * t.cover
+			}
+		}
+	}
+}
+
+func (s *state) useLine(line int32, a, e int, times int32, works []bool) {
+	left, full := s.left[s.m.cell(line, 0):], s.full[int(line)*s.m.words:]
+	for k := a; k < e; k++ {
+		if works != nil && !works[k] {
+			continue
+		}
+		left[k] -= times
+		bit := uint64(1) << (k & 63)
+		if left[k] <= 0 {
+			full[k>>6] |= bit
+		} else {
+			full[k>>6] &^= bit
+		}
+	}
+}
+
+// restore replaces the plan.
+func (s *state) restore(at []choice) {
+	s.reset()
+	for d, c := range at {
+		if c.group >= 0 {
+			s.place(int32(d), c)
+		}
+	}
+}
+
+// placements lists the plan in the problem's indices.
+func (m *model) placements(at []choice) []Placement {
+	var out []Placement
+	for d, c := range at {
+		if c.group >= 0 {
+			out = append(out, m.placement(d, c))
+		}
+	}
+	return out
+}
