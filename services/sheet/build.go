@@ -15,7 +15,7 @@ const headerRows = 10
 type record struct {
 	line   int
 	cells  []string
-	broken *problem       // the format itself is broken here; cells are a guess
+	broken *problem         // the format itself is broken here; cells are a guess
 	cellBy map[int]*problem // what the format knows to be wrong with single cells; nil for most
 }
 
@@ -190,8 +190,8 @@ func (b *builder) header(r record) *problem {
 	for i := range b.lay.cols {
 		if c := &b.lay.cols[i]; c.required && b.lay.at[i] < 0 {
 			remedy := fmt.Sprintf("add a column with the name %s", c.Name)
-			for name := range unknown {
-				if nearest(fold(name), []string{c.Name}) != "" {
+			for _, name := range b.table.Header {
+				if unknown[name] && nearest(fold(name), []string{c.Name}) != "" {
 					remedy = fmt.Sprintf("is '%s' meant? rename it to %s", name, c.Name)
 				}
 			}

@@ -4,7 +4,9 @@ import (
 	"archive/zip"
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 	"unicode/utf16"
@@ -88,7 +90,7 @@ func oleFault(file string, data []byte) error {
 // checkZip refuses archives that are no workbook, are damaged, or would unpack
 // to more than a school's list can be.
 func checkZip(file string, data []byte) error {
-	damaged := unreadable(file, "is a damaged workbook", "open it in a spreadsheet program, repair it, and save it again as .xlsx")
+	damaged := unreadable(file, "is a damaged workbook", damagedRemedy)
 	zr, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
 		return damaged
@@ -97,19 +99,32 @@ func checkZip(file string, data []byte) error {
 		return unreadable(file, "has too many parts for a workbook", saveAs)
 	}
 	var total uint64
-	workbook, other := false, ""
 	for _, f := range zr.File {
-		if f.Flags&1 != 0 {
-			return unreadable(file, "is protected with a password", "remove the password, and save it again as .xlsx")
-		}
 		total += f.UncompressedSize64
-		if f.UncompressedSize64 > MaxUnzipped || total > MaxUnzipped {
+		switch {
+		case f.Flags&1 != 0:
+			return unreadable(file, "is protected with a password", "remove the password, and save it again as .xlsx")
+		case f.UncompressedSize64 > MaxUnzipped || total > MaxUnzipped:
 			return unreadable(file, fmt.Sprintf("unpacks to more than %d MB", MaxUnzipped>>20), "delete what does not belong to the list, or split it, and save again")
+		case f.UncompressedSize64 > 1100*f.CompressedSize64+1024:
+			return damaged // deflate packs at most about 1032 to 1; a file that claims more lies
 		}
-		// Deflate packs at most about 1032 to 1; a file that claims more lies.
-		if f.UncompressedSize64 > 1100*f.CompressedSize64+1024 {
+	}
+	if p := archiveContent(zr); p != nil {
+		return unreadable(file, p.rule, p.remedy)
+	}
+	for _, f := range zr.File {
+		if !intact(f) {
 			return damaged
 		}
+	}
+	return nil
+}
+
+// archiveContent reports archives that are something else than a workbook.
+func archiveContent(zr *zip.Reader) *problem {
+	workbook, other := false, ""
+	for _, f := range zr.File {
 		switch name := strings.ToLower(strings.ReplaceAll(f.Name, `\`, "/")); {
 		case name == "[content_types].xml":
 			workbook = true
@@ -127,11 +142,26 @@ func checkZip(file string, data []byte) error {
 	}
 	switch {
 	case other != "":
-		return unreadable(file, "is "+other, saveAs)
+		return wrong("is "+other, saveAs)
 	case !workbook:
-		return unreadable(file, "is a zip archive, not a workbook", "unpack it and hand in the file inside")
+		return wrong("is a zip archive, not a workbook", "unpack it and hand in the file inside")
 	}
 	return nil
+}
+
+// intact unpacks a part of a workbook to see whether it is as it was packed; the
+// workbook library takes the bytes up to the damage for the whole part. Pictures
+// and the like are passed over.
+func intact(f *zip.File) bool {
+	if !isNamed(f.Name, ".xml", ".rels") {
+		return true
+	}
+	rc, err := f.Open()
+	if err != nil {
+		return false
+	}
+	_, err = io.Copy(io.Discard, rc)
+	return errors.Join(err, rc.Close()) == nil
 }
 
 // decodeText turns the bytes of a text file into UTF-8 with line feeds, and

@@ -325,26 +325,29 @@ func nearest(folded string, names []string) string {
 	return best
 }
 
-// distance counts the letters to add, drop or change between two words. Words
-// of very different or great length count as far apart.
+// distance counts the letters to add, drop, change or swap with their neighbour
+// between two words. Words of great length count as far apart.
 func distance(a, b string) int {
 	x, y := []rune(a), []rune(b)
 	if len(x) > MaxCode || len(y) > MaxCode {
 		return MaxCode
 	}
-	row := make([]int, len(y)+1)
+	before, last, row := make([]int, len(y)+1), make([]int, len(y)+1), make([]int, len(y)+1)
 	for j := range row {
 		row[j] = j
 	}
 	for i := range x {
-		corner := row[0]
+		before, last, row = last, row, before
 		row[0] = i + 1
 		for j := range y {
-			cost := corner
-			if x[i] != y[j] {
-				cost = 1 + min(corner, row[j], row[j+1])
+			cost := 1
+			if x[i] == y[j] {
+				cost = 0
 			}
-			corner, row[j+1] = row[j+1], cost
+			row[j+1] = min(last[j]+cost, last[j+1]+1, row[j]+1)
+			if i > 0 && j > 0 && x[i] == y[j-1] && x[i-1] == y[j] {
+				row[j+1] = min(row[j+1], before[j-1]+1)
+			}
 		}
 	}
 	return row[len(y)]

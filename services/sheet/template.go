@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 )
@@ -274,13 +276,13 @@ func (c *column) note() string {
 func (c *column) what() string {
 	var parts []string
 	if c.About != "" {
-		parts = append(parts, strings.TrimSuffix(c.About, ".")+".")
+		parts = append(parts, capital(strings.TrimSuffix(c.About, "."))+".")
 	}
 	form := c.formText()
 	if c.Many {
 		form += "; several are separated by ; or |"
 	}
-	parts = append(parts, strings.ToUpper(form[:1])+form[1:]+".")
+	parts = append(parts, capital(form)+".")
 	if c.Refers != "" {
 		parts = append(parts, fmt.Sprintf("It must be in the list of %s.", c.Refers))
 	}
@@ -288,6 +290,11 @@ func (c *column) what() string {
 		parts = append(parts, "Example: "+c.Example)
 	}
 	return strings.Join(parts, " ")
+}
+
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 func (c *column) formText() string {

@@ -160,20 +160,22 @@ type styles struct{ head, text, whole, tenths int }
 func newStyles(f *excelize.File) (styles, error) {
 	tenths := "0.0"
 	var s styles
-	var errs []error
-	for at, style := range map[*int]*excelize.Style{
-		&s.head: {Font: &excelize.Font{Bold: true}, Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"E7ECE4"}}, NumFmt: 49},
-		&s.text: {NumFmt: 49}, // "@": text, whatever is typed
+	for _, style := range []struct {
+		id   *int
+		look excelize.Style
+	}{
+		{&s.text, excelize.Style{NumFmt: 49}}, // "@": text, whatever is typed
+		{&s.head, excelize.Style{NumFmt: 49, Font: &excelize.Font{Bold: true}, Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"E7ECE4"}}}},
+		{&s.whole, excelize.Style{NumFmt: 1}},
+		{&s.tenths, excelize.Style{CustomNumFmt: &tenths}},
 	} {
-		var err error
-		*at, err = f.NewStyle(style)
-		errs = append(errs, err)
+		id, err := f.NewStyle(&style.look)
+		if err != nil {
+			return styles{}, fmt.Errorf("make a cell style: %w", err)
+		}
+		*style.id = id
 	}
-	var err error
-	s.whole, err = f.NewStyle(&excelize.Style{NumFmt: 1})
-	errs = append(errs, err)
-	s.tenths, err = f.NewStyle(&excelize.Style{CustomNumFmt: &tenths})
-	return s, errors.Join(append(errs, err)...)
+	return s, nil
 }
 
 // of returns the style of the cells of a column. Numbers stay numbers, so that
@@ -253,7 +255,10 @@ func bookCell(text string, s styles, c Column) any {
 
 // WriteRejected writes the rejected rows of a table as they stood in the file,
 // with a last column "reasons". Once corrected, that file can be read like any
-// other: Read passes over the column. It keeps the separator of a CSV file.
+// other: Read passes over the column. It keeps the separator of a CSV file. Two
+// faults can't come again by themselves, because the new file is well formed:
+// a quote in the wrong place, which stays in its cell, and missing cells at the
+// end of a row, which are empty. Their reasons say so to whoever corrects them.
 func WriteRejected(w io.Writer, format string, t Table) error {
 	head, rows := rejectedRows(t)
 	switch format {

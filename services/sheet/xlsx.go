@@ -236,4 +236,3 @@ func (b *builder) fromWorkbook(r *record, facts sheetFacts, epoch1904 bool) {
 		}
 	}
 }
-

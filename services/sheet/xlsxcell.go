@@ -64,7 +64,8 @@ func plainNumber(raw string, v float64, form Form) string {
 	if err != nil {
 		return raw
 	}
-	if text := strconv.FormatFloat(short, 'f', -1, 64); numeric && strings.ContainsAny(raw, ".eE") || len(text) < len(raw) {
+	text := strconv.FormatFloat(short, 'f', -1, 64)
+	if strings.ContainsAny(raw, ".eE") && (numeric || len(text) < len(raw)) {
 		return text
 	}
 	return raw

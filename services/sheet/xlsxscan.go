@@ -62,8 +62,9 @@ func (w *book) content(name string) []byte {
 func scanSheet(data []byte, isDate func(style int) bool) sheetFacts {
 	var f sheetFacts
 	tail := bytes.TrimRight(data, " \t\r\n")
-	f.whole = bytes.HasSuffix(tail, []byte("worksheet>")) ||
-		bytes.HasSuffix(tail, []byte("/>")) && !bytes.Contains(data, []byte("<sheetData")) // a sheet without content
+	ended := bytes.Contains(data, []byte("</sheetData>")) || bytes.Contains(data, []byte(":sheetData>")) ||
+		bytes.Contains(data, []byte("<sheetData/>")) || bytes.Contains(data, []byte("<sheetData />"))
+	f.whole = ended && bytes.HasSuffix(tail, []byte("worksheet>"))
 	styles := map[string]bool{}
 	shownAsDate := func(s string) bool {
 		known, ok := styles[s]
