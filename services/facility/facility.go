@@ -79,6 +79,6 @@ type DayPlaces struct {
 	Day      calendar.Date
 	Intake   int
 	Handover int
-	// Note says why the day differs from its weekday; empty when it does not.
+	// Note says why the day differs from its weekday; it may be empty, and is when the day does not differ.
 	Note string
 }

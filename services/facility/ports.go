@@ -213,7 +213,7 @@ func placesPort() records.Port {
 
 func exceptionsPort() records.Port {
 	day := sheet.Column{Name: "day", Form: sheet.FormDay, Required: true, Example: "2027-03-19", About: "the day"}
-	note := sheet.Column{Name: "note", Form: sheet.FormText, Required: true, Max: 200, Example: "staff day", About: "why the day differs"}
+	note := sheet.Column{Name: "note", Form: sheet.FormText, Max: 200, Example: "staff day", About: "why the day differs"}
 	return records.Port{
 		Kind: sheet.Kind{Name: KindExceptions, About: "Days whose places differ from their weekday", Key: []string{"site", "day"}, Columns: placesColumns(day, note)},
 		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {

@@ -195,11 +195,15 @@ type dayException struct {
 	Note     string        `db:"note" json:"note"`
 }
 
-// ListPlaces returns, for each site, the places of every day of span in order. A weekday without an entry has none, and a
-// site without any entry is left out. An empty span gives nothing.
+// ListPlaces returns, for each site, the places of every day of span in order. A weekday without an entry has none.
+// An empty span gives nothing.
 func ListPlaces(ctx context.Context, db postgres.DB, span calendar.Span) (map[ids.SiteID][]DayPlaces, error) {
 	if span.IsEmpty() {
 		return nil, nil
+	}
+	sites, err := SiteCodes(ctx, db)
+	if err != nil {
+		return nil, err
 	}
 	weekdays, err := listWeekdayPlaces(ctx, db)
 	if err != nil {
@@ -214,16 +218,12 @@ func ListPlaces(ctx context.Context, db postgres.DB, span calendar.Span) (map[id
 		weekday int
 	}
 	usual := map[siteWeekday]weekdayPlaces{}
-	places := map[ids.SiteID][]DayPlaces{}
 	for _, w := range weekdays {
 		usual[siteWeekday{w.SiteID, w.Weekday}] = w
-		places[w.SiteID] = nil
 	}
-	for _, e := range exceptions {
-		places[e.SiteID] = nil
-	}
-	for site := range places {
-		days := make([]DayPlaces, 0, span.Nights())
+	places := map[ids.SiteID][]DayPlaces{}
+	for _, id := range sites {
+		site, days := ids.SiteID(id), make([]DayPlaces, 0, span.Nights())
 		for day := range span.Dates() {
 			w := usual[siteWeekday{site, isoWeekday(day)}]
 			days = append(days, DayPlaces{Day: day, Intake: w.Intake, Handover: w.Handover})
