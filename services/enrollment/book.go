@@ -10,102 +10,143 @@ import (
 	"github.com/longlead/longlead/services/records"
 )
 
-// book holds the open requests that a file of requests is compared with: those of its dogs and households, and those that it
-// has entered itself. It keeps rules that look at more than one request:
+// coming is a request of a file, with its row.
+type coming struct {
+	row records.Row
+	requestRow
+}
+
+// enterRequests keeps the rules that look at more than one request, stored or coming:
 //
 //   - a request stays with its dog;
 //   - a dog has no two open requests whose possible stays share a day, as it cannot be in two runs;
 //   - the windows of a household's open requests share a day, as its dogs come together.
+//
+// It returns the requests that keep them, and what is wrong with the others. A request replaces the stored one with its code.
+// When it is refused the stored one stands, and may be in the way of a request that was let through before: so the whole is
+// done again until nothing changes.
+func enterRequests(ctx context.Context, tx postgres.Tx, all []coming) (fits []requestRow, wrong []records.Wrong, err error) {
+	stored, err := storedBeside(ctx, tx, all)
+	if err != nil {
+		return nil, nil, err
+	}
+	programs, err := ListPrograms(ctx, tx)
+	if err != nil {
+		return nil, nil, err
+	}
+	nights := make(map[ids.ProgramID]int, len(programs))
+	for _, p := range programs {
+		nights[p.ID] = p.Nights
+	}
+	refused := map[int]records.Wrong{}
+	for again := true; again; {
+		again = false
+		b := newBook(stored, all, refused)
+		fits = fits[:0]
+		for i, c := range all {
+			if _, done := refused[i]; done {
+				continue
+			}
+			k := c.known(nights[c.ProgramID])
+			w, ok := b.compare(c.row, k)
+			if ok {
+				b.add(k)
+				fits = append(fits, c.requestRow)
+				continue
+			}
+			refused[i] = w
+			_, replaces := b.stored[k.Code]
+			again = again || replaces
+		}
+	}
+	for i := range all {
+		if w, ok := refused[i]; ok {
+			wrong = append(wrong, w)
+		}
+	}
+	return fits, wrong, nil
+}
+
+// storedBeside returns the stored requests that the coming ones are compared with.
+func storedBeside(ctx context.Context, tx postgres.Tx, all []coming) ([]knownRequest, error) {
+	codes, dogs, households := make([]string, len(all)), make([]ids.DogID, len(all)), []string{}
+	for i, c := range all {
+		codes[i], dogs[i] = c.Code, c.DogID
+		if c.Household != "" {
+			households = append(households, c.Household)
+		}
+	}
+	return listKnown(ctx, tx, codes, dogs, households)
+}
+
+func (r requestRow) known(nights int) knownRequest {
+	return knownRequest{Code: r.Code, DogID: r.DogID, Days: calendar.Span{From: r.WindowFirst, To: r.WindowLast.AddDays(1)},
+		Nights: nights, Household: r.Household, State: r.State}
+}
+
+// presence holds every night on which the dog could be here.
+func (k knownRequest) presence() calendar.Span {
+	return calendar.Span{From: k.Days.From, To: k.Days.To.AddDays(k.Nights - 1)}
+}
+
+// book holds what one request is compared with: the stored request of its code, and the open requests of its dog and its household.
 type book struct {
-	nights map[ids.ProgramID]int
-	// known are the stored requests of the codes in the file.
-	known map[string]knownRequest
-	// byDog and byHousehold hold open requests only.
+	stored      map[string]knownRequest
 	byDog       map[ids.DogID][]knownRequest
 	byHousehold map[string][]knownRequest
 }
 
-// openBook reads what the rows are compared with.
-func openBook(ctx context.Context, tx postgres.Tx, rows []records.Row) (*book, error) {
-	programs, err := ListPrograms(ctx, tx)
-	if err != nil {
-		return nil, err
-	}
-	b := &book{nights: map[ids.ProgramID]int{}, known: map[string]knownRequest{}, byDog: map[ids.DogID][]knownRequest{},
-		byHousehold: map[string][]knownRequest{}}
-	for _, p := range programs {
-		b.nights[p.ID] = p.Nights
-	}
-	codes, households, inFile := make([]string, 0, len(rows)), []string{}, make(map[string]bool, len(rows))
-	for _, row := range rows {
-		codes = append(codes, row.Text("code"))
-		inFile[row.Text("code")] = true
-		if h := row.Text("household"); h != "" {
-			households = append(households, h)
+// newBook holds the stored requests that no coming one replaces; a coming one that was refused replaces none.
+func newBook(stored []knownRequest, all []coming, refused map[int]records.Wrong) *book {
+	b := &book{stored: map[string]knownRequest{}, byDog: map[ids.DogID][]knownRequest{}, byHousehold: map[string][]knownRequest{}}
+	replaced := make(map[string]bool, len(all))
+	for i, c := range all {
+		if _, ok := refused[i]; !ok {
+			replaced[c.Code] = true
 		}
 	}
-	known, err := listKnown(ctx, tx, codes, dogsIn(rows), households)
-	if err != nil {
-		return nil, err
-	}
-	for _, k := range known {
-		if inFile[k.Code] {
-			b.known[k.Code] = k
-			continue // its row decides what it is from now on
+	for _, k := range stored {
+		b.stored[k.Code] = k
+		if !replaced[k.Code] {
+			b.add(k)
 		}
-		b.add(k)
 	}
-	return b, nil
+	return b
 }
 
 func (b *book) add(k knownRequest) {
+	if k.State != StateOpen {
+		return
+	}
 	b.byDog[k.DogID] = append(b.byDog[k.DogID], k)
 	if k.Household != "" {
 		b.byHousehold[k.Household] = append(b.byHousehold[k.Household], k)
 	}
 }
 
-// enter takes a row in, or says what is wrong with it.
-func (b *book) enter(row records.Row, r requestRow) []records.Wrong {
-	k := knownRequest{Code: r.Code, DogID: r.DogID, Days: calendar.Span{From: r.WindowFirst, To: r.WindowLast.AddDays(1)},
-		Nights: b.nights[r.ProgramID], Household: r.Household, State: r.State}
-	wrong := b.compare(row, k)
-	switch before, stored := b.known[k.Code]; {
-	case len(wrong) == 0 && k.State == StateOpen:
-		b.add(k)
-	case len(wrong) > 0 && stored && before.State == StateOpen:
-		b.add(before) // what is stored stands
-	}
-	return wrong
-}
-
-func (b *book) compare(row records.Row, k knownRequest) []records.Wrong {
-	if before, stored := b.known[k.Code]; stored && before.DogID != k.DogID {
-		return []records.Wrong{row.Wrong("dog", "is not the dog that this request was made for",
-			"withdraw the request and enter a new one with another code")}
+// compare says what is wrong with a request beside the others, or that it fits.
+func (b *book) compare(row records.Row, k knownRequest) (records.Wrong, bool) {
+	if before, known := b.stored[k.Code]; known && before.DogID != k.DogID {
+		return row.Wrong("dog", "is not the dog that this request was made for",
+			"withdraw the request and enter a new one with another code"), false
 	}
 	if k.State != StateOpen {
-		return nil
+		return records.Wrong{}, true
 	}
 	for _, other := range b.byDog[k.DogID] {
 		if k.presence().Overlaps(other.presence()) {
-			return []records.Wrong{row.Wrong("dog", fmt.Sprintf("has another open request, %s, whose stay could fall on the same days", other.Code),
-				"withdraw one of them, or narrow the windows until the stays cannot meet")}
+			return row.Wrong("dog", fmt.Sprintf("has another open request, %s, whose stay could fall on the same days", other.Code),
+				"withdraw one of them, or narrow the windows until the stays cannot meet"), false
 		}
 	}
 	shared := k.Days
 	for _, other := range b.byHousehold[k.Household] {
 		both, ok := shared.Intersect(other.Days)
 		if !ok {
-			return []records.Wrong{row.Wrong("household", fmt.Sprintf("has request %s with no arrival day in common, and its dogs must come together", other.Code),
-				"widen a window, or use another word for another visit")}
+			return row.Wrong("household", fmt.Sprintf("has request %s with no arrival day in common, and its dogs must come together", other.Code),
+				"widen a window, or use another word for another visit"), false
 		}
 		shared = both
 	}
-	return nil
-}
-
-// presence holds every night on which the dog could be here.
-func (k knownRequest) presence() calendar.Span {
-	return calendar.Span{From: k.Days.From, To: k.Days.To.AddDays(-1 + k.Nights)}
+	return records.Wrong{}, true
 }

@@ -155,7 +155,7 @@ func cells[T any](all []T, row func(T) []string) [][]string {
 	return out
 }
 
-// split writes the rows for which wrong is silent, and returns what it said about the others. put gets them in order.
+// split makes a record of each row, and returns those about which wrong is silent and what it said about the others.
 func split[T any](rows []records.Row, make func(records.Row) T, wrong func(records.Row, T) []records.Wrong) (good []T, bad []records.Wrong) {
 	good = slices.Grow(good, len(rows))
 	for _, row := range rows {

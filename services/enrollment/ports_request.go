@@ -64,19 +64,19 @@ func checkRequest(row records.Row) []records.Wrong {
 }
 
 func putRequestRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-	book, err := openBook(ctx, tx, rows)
+	today := lastToday(in.Now)
+	timely, late := split(rows, func(row records.Row) coming { return coming{row, requestRowOf(ids.RequestID(in.Mint()), row)} },
+		func(row records.Row, c coming) []records.Wrong {
+			if c.AskedOn.After(today) {
+				return []records.Wrong{row.Wrong("asked_on", "is in the future", "write the day on which the owner asked")}
+			}
+			return nil
+		})
+	fits, wrong, err := enterRequests(ctx, tx, timely)
 	if err != nil {
 		return nil, err
 	}
-	today := lastToday(in.Now)
-	good, bad := split(rows, func(row records.Row) requestRow { return requestRowOf(ids.RequestID(in.Mint()), row) },
-		func(row records.Row, r requestRow) []records.Wrong {
-			if r.AskedOn.After(today) {
-				return []records.Wrong{row.Wrong("asked_on", "is in the future", "write the day on which the owner asked")}
-			}
-			return book.enter(row, r)
-		})
-	return bad, putRequests(ctx, tx, good)
+	return append(late, wrong...), putRequests(ctx, tx, fits)
 }
 
 func requestRowOf(id ids.RequestID, row records.Row) requestRow {

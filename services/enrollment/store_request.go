@@ -28,8 +28,8 @@ const selectRequests = `
 	with household as (
 	  select household, range_intersect_agg(window_days) as days
 	  from enrollment.request where state = 'open' and household <> '' group by household)
-	select r.id, r.code, r.dog_id, r.program_id, r.window_days, r.wished, r.priority, r.deposit, r.asked_on, r.household, r.state, r.note,
-	       case when r.state = 'open' then coalesce(h.days, r.window_days) else r.window_days end as together,
+	select r.id, r.code, r.dog_id, r.program_id, r.window_days::text as window_days, r.wished, r.priority, r.deposit, r.asked_on, r.household, r.state, r.note,
+	       (case when r.state = 'open' then coalesce(h.days, r.window_days) else r.window_days end)::text as together,
 	       d.code as dog_code, d.name as dog_name, p.code as program_code, p.nights
 	from enrollment.request r
 	join enrollment.dog d on d.id = r.dog_id
@@ -165,7 +165,7 @@ type knownRequest struct {
 // listKnown returns the requests with these codes and the open ones of these dogs and households.
 func listKnown(ctx context.Context, db postgres.DB, codes []string, dogs []ids.DogID, households []string) ([]knownRequest, error) {
 	return postgres.List[knownRequest](ctx, db, "list known requests", `
-		select r.code, r.dog_id, r.window_days, p.nights, r.household, r.state
+		select r.code, r.dog_id, r.window_days::text as window_days, p.nights, r.household, r.state
 		from enrollment.request r join enrollment.program p on p.id = r.program_id
 		where r.code = any($1)
 		   or r.state = 'open' and (r.dog_id = any($2) or r.household <> '' and r.household = any($3))

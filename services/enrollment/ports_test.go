@@ -1,0 +1,190 @@
+package enrollment
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/sheet"
+)
+
+func TestPortsComeInImportOrderAndAreSound(t *testing.T) {
+	t.Parallel()
+	ports := Ports(func(context.Context, postgres.DB) ([]SiteRules, error) { return nil, nil })
+	require.Len(t, ports, len(files))
+	seen := map[string]bool{kindSites: true}
+	for i, p := range ports {
+		require.Equal(t, files[i].kind, p.Kind.Name)
+		require.NoError(t, p.Kind.Check())
+		require.Equal(t, files[i].lines[0], strings.Join(columnNames(p.Kind), ","))
+		for _, c := range p.Kind.Columns {
+			require.True(t, c.Refers == "" || seen[c.Refers], "%s.%s refers to a kind that comes later", p.Kind.Name, c.Name)
+			require.True(t, c.Example != "" && c.About != "", "%s.%s lacks words for people", p.Kind.Name, c.Name)
+		}
+		seen[p.Kind.Name] = true
+	}
+	for _, kind := range []int{0, 1, 2, 6} {
+		require.NotNil(t, ports[kind].Codes, "%s is referred to", ports[kind].Kind.Name)
+	}
+}
+
+// TestWhatWasImportedIsExported also imports everything a second time, which must change nothing.
+func TestWhatWasImportedIsExported(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	for range 2 {
+		for _, f := range files {
+			s.mustPut(t, f.kind, f.lines...)
+			require.Equal(t, f.lines, s.list(t, f.kind), f.kind)
+		}
+	}
+}
+
+func TestKnownRecordsAreUpdated(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, "")
+	before := map[string]any{}
+	for _, kind := range []string{KindOwners, KindPrograms, KindDogs, KindRequests} {
+		before[kind] = s.codes(t, kind)
+	}
+	changed := []struct {
+		kind, was, is string
+	}{
+		{KindOwners, "MOSS,Ida Moss,,", "MOSS,Ida Moss-Hall,ida@example.org,1"},
+		{KindPrograms, "MANNERS,Two weeks of manners,14,3,20,6,1,,1,,,", "MANNERS,Three weeks,21,2,25,0,,2,,,,3"},
+		{KindDogs, "KIM,MOSS,Kim,beagle,6,yes,male,2026-10-10,9.8,500,400,1,,", "KIM,LOWE,Kimmy,,0,no,neutered,2026-10-11,10.1,501,402,,,old"},
+		{KindVaccinations, "BO,rabies,2026-09-20,booster,36", "BO,rabies,2026-09-20,primary,12"},
+		{KindAnswers, "BO,excitable,4", "BO,excitable,0"},
+		{KindRequests, "R-3,KIM,MANNERS,2027-04-01,2027-04-01,,5,no,2027-01-13,,withdrawn,", "R-3,KIM,LONG,2027-05-01,2027-05-09,2027-05-02,1,yes,2027-01-14,K,open,again"},
+		{KindRequestSites, "R-1,HILL,35", "R-1,HILL,40"},
+	}
+	for _, c := range changed {
+		header := s.list(t, c.kind)[0]
+		require.Contains(t, s.list(t, c.kind), c.was)
+		s.mustPut(t, c.kind, header, c.is)
+		require.Contains(t, s.list(t, c.kind), c.is)
+		require.NotContains(t, s.list(t, c.kind), c.was)
+	}
+	for kind, codes := range before {
+		require.Equal(t, codes, s.codes(t, kind), "%s keep their IDs", kind)
+	}
+}
+
+func TestRowsThatCannotBe(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name, kind, line, column, rule string
+	}{
+		{"address", KindOwners, "X,Max,max at example.org,", "email", "is not an e-mail address"},
+		{"address with a name", KindOwners, "X,Max,Max <max@example.org>,", "email", "is not an e-mail address"},
+		{"born tomorrow", KindDogs, "X,LOWE,X,,0,no,male,2027-02-02,20,700,600,,,", "born", "is in the future"},
+		{"born in another century", KindDogs, "X,LOWE,X,,0,no,male,1995-02-02,20,700,600,,,", "born", "makes the dog older than 30 years"},
+		{"male in season", KindDogs, "X,LOWE,X,,0,no,male,2025-02-02,20,700,600,,2027-01-01,", "season_started", "is given for a dog that is male"},
+		{"spayed in season", KindDogs, "X,LOWE,X,,0,no,spayed,2025-02-02,20,700,600,,2027-01-01,", "season_started", "is given for a dog that is spayed"},
+		{"season before birth", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2025-02-01,", "season_started", "is before the day of birth"},
+		{"season in another year", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2028-02-02,", "season_started", "is more than a year ahead"},
+		{"shot before birth", KindVaccinations, "BO,rabies,2025-06-14,primary,12", "given", "is before the dog was born, 2025-06-15"},
+		{"shot in another year", KindVaccinations, "BO,rabies,2028-02-02,primary,12", "given", "is more than a year ahead"},
+		{"instant without a zone", KindOverrides, "BO,2027-01-15T10:20:30,ANA,5,,because", "decided_at", "is not an instant in UTC"},
+		{"instant elsewhere", KindOverrides, "BO,2027-01-15T10:20:30-07:00,ANA,5,,because", "decided_at", "is not an instant in UTC"},
+		{"decided later", KindOverrides, "BO,2027-02-01T09:30:01Z,ANA,5,,because", "decided_at", "is in the future"},
+		{"window turned round", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-01,,3,no,2027-01-01,,open,", "window_last", "is before the first arrival day"},
+		{"window of years", KindRequests, "X,BO,MANNERS,2027-03-02,2029-03-01,,3,no,2027-01-01,,open,", "window_last", "makes a window of more than 366 days"},
+		{"wish before the window", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,2027-03-01,3,no,2027-01-01,,open,", "wished", "is outside of the arrival window"},
+		{"wish after the window", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,2027-03-10,3,no,2027-01-01,,open,", "wished", "is outside of the arrival window"},
+		{"asked too late", KindRequests, "X,BO,MANNERS,2027-01-02,2027-01-09,,3,no,2027-01-10,,open,", "asked_on", "is after the last arrival day"},
+		{"asked tomorrow", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,,3,no,2027-02-02,,open,", "asked_on", "is in the future"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			s := newSchool(t)
+			s.fill(t, tt.kind)
+			header := s.list(t, tt.kind)[0]
+			good := files[kindIndex(tt.kind)].lines[1]
+			wrong := s.put(t, tt.kind, header, tt.line, good)
+			require.Len(t, wrong, 1)
+			require.Equal(t, fault{2, tt.column}, fault{wrong[0].Line, wrong[0].Column})
+			require.Equal(t, tt.rule, wrong[0].Rule)
+			require.NotEmpty(t, wrong[0].Remedy)
+			require.Equal(t, []string{header, good}, s.list(t, tt.kind), "the other row is written, this one is not")
+		})
+	}
+}
+
+func TestFaultsOfOwnersHoldNoPersonalData(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	wrong := s.put(t, KindOwners, "code,name,email,phone", "X,Max,max at example.org,5550100")
+	require.Len(t, wrong, 1)
+	require.Empty(t, wrong[0].Value)
+}
+
+func TestADayIsInTheFutureOnlyWhenItIsEverywhere(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, day("2027-02-01"), lastToday(testNow), "09:30 UTC is 23:30 in the zone farthest ahead")
+	require.Equal(t, day("2027-02-02"), lastToday(testNow.Add(45*time.Minute)))
+}
+
+func TestWhatAPersonDecidedIsNotChanged(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, "")
+	was := s.list(t, KindOverrides)
+	wrong := s.put(t, KindOverrides, was[0],
+		"BO,2026-12-01T08:00:00Z,ANA,120,,needs more time", // the same word, written shorter
+		"BO,2027-01-15T10:20:30.123456Z,ANA,,open,jumps at strangers",
+		"KIM,2027-01-15T10:20:30Z,ANA,50,,quick",
+		"KIM,2027-01-15T10:20:30.0Z,ANA,51,,quick")
+	require.Equal(t, []fault{{3, "decided_at"}, {5, "decided_at"}}, faultsOf(wrong))
+	require.Equal(t, append(was, "KIM,2027-01-15T10:20:30.000000Z,ANA,50,,quick"), s.list(t, KindOverrides))
+}
+
+func TestGoalsOfAProgramAreReplaced(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.mustPut(t, KindPrograms, programsCSV, "A,A,14,3,20,6,1,1,1,1,1,1", "B,B,14,3,20,6,1,,,,,")
+	s.mustPut(t, KindPrograms, programsCSV, "A,A,14,3,20,6,,0,3,,,")
+	require.Equal(t, []string{programsCSV, "A,A,14,3,20,6,,,3,,,", "B,B,14,3,20,6,1,,,,,"}, s.list(t, KindPrograms))
+}
+
+func columnNames(k sheet.Kind) []string {
+	var names []string
+	for _, c := range k.Columns {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
+func kindIndex(kind string) int {
+	for i, f := range files {
+		if f.kind == kind {
+			return i
+		}
+	}
+	panic(kind)
+}
+
+// TestSitesOfARequestAreItsOwn guards against sites of one request that are shown with another.
+func TestSitesOfARequestAreItsOwn(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, "")
+	cases, err := ListCases(t.Context(), s, calendar.MustMonth("2027-03"))
+	require.NoError(t, err)
+	got := map[string]map[ids.SiteID]int{}
+	for _, c := range cases {
+		got[c.Request.Code] = map[ids.SiteID]int{}
+		for _, choice := range c.Request.Sites {
+			got[c.Request.Code][choice.SiteID] = choice.TravelMinutes
+		}
+	}
+	hill, lake := s.sites[0].ID, s.sites[1].ID
+	require.Equal(t, map[string]map[ids.SiteID]int{"R-1": {hill: 35, lake: 0}, "R-2": {lake: 1440}}, got)
+}
