@@ -1965,8 +1965,10 @@ type PublishPlanResponse struct {
 	NewStays int32 `protobuf:"varint,2,opt,name=new_stays,json=newStays,proto3" json:"new_stays,omitempty"`
 	// Promises kept as they were.
 	KeptStays int32 `protobuf:"varint,3,opt,name=kept_stays,json=keptStays,proto3" json:"kept_stays,omitempty"`
-	// Promises that moved to another day, site or trainer.
-	MovedStays    int32 `protobuf:"varint,4,opt,name=moved_stays,json=movedStays,proto3" json:"moved_stays,omitempty"`
+	// Promises that moved to another day, site, run or trainer.
+	MovedStays int32 `protobuf:"varint,4,opt,name=moved_stays,json=movedStays,proto3" json:"moved_stays,omitempty"`
+	// Promises that the plan could not keep; their requests wait again.
+	DroppedStays  int32 `protobuf:"varint,5,opt,name=dropped_stays,json=droppedStays,proto3" json:"dropped_stays,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2025,6 +2027,13 @@ func (x *PublishPlanResponse) GetKeptStays() int32 {
 func (x *PublishPlanResponse) GetMovedStays() int32 {
 	if x != nil {
 		return x.MovedStays
+	}
+	return 0
+}
+
+func (x *PublishPlanResponse) GetDroppedStays() int32 {
+	if x != nil {
+		return x.DroppedStays
 	}
 	return 0
 }
@@ -2568,14 +2577,15 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\brefusals\x18\x03 \x03(\v2\x1c.longlead.planner.v1.RefusalR\brefusals\x12!\n" +
 	"\fopen_choices\x18\x04 \x01(\x05R\vopenChoices\"7\n" +
 	"\x12PublishPlanRequest\x12!\n" +
-	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\"\xa1\x01\n" +
+	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\"\xc6\x01\n" +
 	"\x13PublishPlanResponse\x12-\n" +
 	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\x12\x1b\n" +
 	"\tnew_stays\x18\x02 \x01(\x05R\bnewStays\x12\x1d\n" +
 	"\n" +
 	"kept_stays\x18\x03 \x01(\x05R\tkeptStays\x12\x1f\n" +
 	"\vmoved_stays\x18\x04 \x01(\x05R\n" +
-	"movedStays\"\x13\n" +
+	"movedStays\x12#\n" +
+	"\rdropped_stays\x18\x05 \x01(\x05R\fdroppedStays\"\x13\n" +
 	"\x11ReadPolicyRequest\"K\n" +
 	"\x12ReadPolicyResponse\x125\n" +
 	"\x05terms\x18\x01 \x03(\v2\x1f.longlead.planner.v1.PolicyTermR\x05terms\"S\n" +
