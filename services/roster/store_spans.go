@@ -13,11 +13,13 @@ import (
 	"github.com/longlead/longlead/services/records"
 )
 
+// Both lists read days as a text because pgx hands ranges to a Scanner in their binary form.
+
 // ListAbsences returns the absences that share a day with span, whole, by trainer code and first day. The zero span asks
 // for all of them.
 func ListAbsences(ctx context.Context, db postgres.DB, span calendar.Span) ([]Absence, error) {
 	return postgres.List[Absence](ctx, db, "list absences", `
-		select a.id, a.trainer_id, a.days, a.kind
+		select a.id, a.trainer_id, a.days::text as days, a.kind
 		from roster.absence a join roster.trainer t on t.id = a.trainer_id
 		where $1::daterange is null or a.days && $1::daterange order by t.code, lower(a.days)`, span)
 }
@@ -26,7 +28,7 @@ func ListAbsences(ctx context.Context, db postgres.DB, span calendar.Span) ([]Ab
 // of them.
 func ListLoans(ctx context.Context, db postgres.DB, span calendar.Span) ([]Loan, error) {
 	return postgres.List[Loan](ctx, db, "list loans", `
-		select l.id, l.trainer_id, l.site_id, l.days
+		select l.id, l.trainer_id, l.site_id, l.days::text as days
 		from roster.loan l join roster.trainer t on t.id = l.trainer_id
 		where $1::daterange is null or l.days && $1::daterange order by t.code, lower(l.days)`, span)
 }
