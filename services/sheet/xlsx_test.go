@@ -343,7 +343,7 @@ func TestXLSXBombs(t *testing.T) {
 	start := time.Now()
 	_, err := sheet.Read("bomb.xlsx", b.Bytes(), dogs(), sheet.Options{})
 	require.EqualError(t, err, "bomb.xlsx: unpacks to more than 320 MB: delete what does not belong to the list, or split it, and save again")
-	require.Less(t, time.Since(start), time.Second)
+	require.Less(t, time.Since(start), 10*time.Second, "it is refused before it is unpacked")
 
 	b.Reset()
 	zw = zip.NewWriter(&b)
