@@ -1,0 +1,291 @@
+package exchange
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
+	"github.com/longlead/longlead/services/sheet"
+)
+
+// chunk is how many rows go to the database at once; progress is reported after each.
+const chunk = 5000
+
+// errRollback ends the transaction of an import that must change nothing; it never leaves this package.
+var errRollback = errors.New("roll the import back")
+
+// take imports tables in one transaction. Everything is written even when there are faults already, so that all faults of all
+// files are found; then it is rolled back, unless bad rows may be skipped.
+func take(ctx context.Context, pool *postgres.Pool, ports []records.Port, in records.Intake, tables []sheet.Table,
+	fileFaults []sheet.Fault, settings Settings, tell func(Progress)) (Report, error) {
+	var report Report
+	err := postgres.InTx(ctx, pool, func(tx postgres.Tx) error {
+		run := newIntake(tx, ports, in, tables, tell)
+		report = Report{}
+		if err := run.all(ctx); err != nil {
+			return err
+		}
+		var err error
+		if report, err = run.report(fileFaults, settings.SkipBad); err != nil {
+			return err
+		}
+		if settings.DryRun || len(fileFaults) > 0 || (len(report.Faults) > 0 && !settings.SkipBad) {
+			return errRollback
+		}
+		report.Imported = true
+		return nil
+	})
+	if err != nil && !errors.Is(err, errRollback) {
+		return Report{}, refused(err)
+	}
+	if !report.Imported && !settings.DryRun {
+		for i := range report.Files {
+			report.Files[i].Taken = 0
+		}
+	}
+	return report, nil
+}
+
+// intake is one import under way.
+type intake struct {
+	tx     postgres.Tx
+	ports  []records.Port
+	in     records.Intake
+	tables []*openTable
+	tell   func(Progress)
+	// codes are what references can point to, by kind; filled when first asked for and dropped when the kind is written.
+	codes map[string]map[string]uuid.UUID
+	// spoiled are the keys of rows that were rejected, by kind: a reference to one is a consequence, not a fault of its own.
+	spoiled map[string]map[string]bool
+}
+
+// openTable is a table with what was found wrong beyond its forms.
+type openTable struct {
+	sheet.Table
+	port  records.Port
+	taken int
+}
+
+func newIntake(tx postgres.Tx, ports []records.Port, in records.Intake, tables []sheet.Table, tell func(Progress)) *intake {
+	run := &intake{tx: tx, ports: ports, in: in, tell: tell,
+		codes: map[string]map[string]uuid.UUID{}, spoiled: map[string]map[string]bool{}}
+	for _, p := range ports {
+		for _, t := range tables {
+			if t.Kind.Name == p.Kind.Name {
+				t.Faults, t.Rejected = slices.Clone(t.Faults), slices.Clone(t.Rejected)
+				run.tables = append(run.tables, &openTable{Table: t, port: p})
+			}
+		}
+	}
+	return run
+}
+
+// all takes the tables in the order of the ports, so that what is referred to is there before what refers to it.
+func (run *intake) all(ctx context.Context) error {
+	seen := map[string]string{}
+	for _, t := range run.tables {
+		run.spoilRejected(t)
+		run.refuseRepeats(t, seen)
+		rows, err := run.resolve(ctx, t)
+		if err != nil {
+			return err
+		}
+		rows = run.check(t, rows)
+		if err := run.put(ctx, t, rows); err != nil {
+			return err
+		}
+		delete(run.codes, t.port.Kind.Name)
+	}
+	return nil
+}
+
+// spoilRejected notes the keys of rows that reading rejected, where their key cells can be made out.
+func (run *intake) spoilRejected(t *openTable) {
+	at := make([]int, 0, len(t.port.Kind.Key))
+	for _, key := range t.port.Kind.Key {
+		i := slices.IndexFunc(t.Header, func(h string) bool { return foldName(h) == foldName(key) })
+		if i < 0 {
+			return
+		}
+		at = append(at, i)
+	}
+	for _, rejected := range t.Rejected {
+		parts := make([]string, 0, len(at))
+		for _, i := range at {
+			if i < len(rejected.Row) {
+				parts = append(parts, strings.TrimSpace(rejected.Row[i]))
+			}
+		}
+		run.spoil(t.port.Kind.Name, strings.Join(parts, "/"))
+	}
+}
+
+func foldName(name string) string {
+	return strings.NewReplacer(" ", "", "_", "", "-", "").Replace(strings.ToLower(strings.TrimSpace(name)))
+}
+
+func (run *intake) spoil(kind, code string) {
+	if run.spoiled[kind] == nil {
+		run.spoiled[kind] = map[string]bool{}
+	}
+	run.spoiled[kind][code] = true
+}
+
+// refuseRepeats rejects rows whose record stands in an earlier file of the same call; within a file, reading saw to it.
+func (run *intake) refuseRepeats(t *openTable, seen map[string]string) {
+	if len(t.port.Kind.Key) == 0 {
+		return
+	}
+	t.Rows = slices.DeleteFunc(slices.Clone(t.Rows), func(row sheet.Row) bool {
+		key := t.port.Kind.Name + "\x00" + row.Key()
+		if first, ok := seen[key]; ok && !strings.HasPrefix(first, t.File+" ") {
+			run.reject(t, row, []records.Wrong{{Line: row.Line, Rule: "stands in " + first + " already", Remedy: "keep one of the two rows"}})
+			return true
+		}
+		seen[key] = fmt.Sprintf("%s line %d", t.File, row.Line)
+		return false
+	})
+}
+
+// resolve looks every reference up and rejects rows that point to nothing.
+func (run *intake) resolve(ctx context.Context, t *openTable) ([]records.Row, error) {
+	rows := make([]records.Row, 0, len(t.Rows))
+	for _, row := range t.Rows {
+		refs := map[string]uuid.UUID{}
+		var wrong []records.Wrong
+		for _, c := range t.port.Kind.Columns {
+			if c.Refers == "" || row.Text(c.Name) == "" {
+				continue
+			}
+			code := row.Text(c.Name)
+			if outer, ok := t.port.Within[c.Name]; ok {
+				code = row.Text(outer) + "/" + code
+			}
+			known, err := run.known(ctx, c.Refers)
+			if err != nil {
+				return nil, err
+			}
+			id, ok := known[code]
+			if !ok {
+				wrong = append(wrong, run.missing(row, c, code))
+				continue
+			}
+			refs[c.Name] = id
+		}
+		if len(wrong) > 0 {
+			run.reject(t, row, wrong)
+			continue
+		}
+		rows = append(rows, records.NewRow(row, refs))
+	}
+	return rows, nil
+}
+
+func (run *intake) known(ctx context.Context, kind string) (map[string]uuid.UUID, error) {
+	if codes, ok := run.codes[kind]; ok {
+		return codes, nil
+	}
+	p := port(run.ports, kind)
+	if p == nil || p.Codes == nil {
+		panic("exchange: a column refers to " + kind + ", which no port offers codes of")
+	}
+	codes, err := p.Codes(ctx, run.tx)
+	if err != nil {
+		return nil, fmt.Errorf("look up the codes of %s: %w", kind, err)
+	}
+	run.codes[kind] = codes
+	return codes, nil
+}
+
+func (run *intake) missing(row sheet.Row, c sheet.Column, code string) records.Wrong {
+	w := records.Wrong{Line: row.Line, Column: c.Name, Value: row.Text(c.Name)}
+	if run.spoiled[c.Refers][code] {
+		w.Rule = "points to a row of " + c.Refers + " that was itself rejected"
+		w.Remedy = "correct that row, and this one goes in with it"
+		return w
+	}
+	w.Rule = "is not among the " + c.Refers
+	w.Remedy = "correct the code, or add it to " + c.Refers + " first"
+	return w
+}
+
+// check runs the kind's own rules on single rows.
+func (run *intake) check(t *openTable, rows []records.Row) []records.Row {
+	if t.port.Check == nil {
+		return rows
+	}
+	return slices.DeleteFunc(rows, func(row records.Row) bool {
+		wrong := t.port.Check(row)
+		if len(wrong) > 0 {
+			run.reject(t, row.Row, wrong)
+		}
+		return len(wrong) > 0
+	})
+}
+
+// put writes rows in chunks and rejects those that the kind finds wrong while writing.
+func (run *intake) put(ctx context.Context, t *openTable, rows []records.Row) error {
+	for from := 0; from < len(rows); from += chunk {
+		part := rows[from:min(from+chunk, len(rows))]
+		wrong, err := t.port.Put(ctx, run.tx, run.in, part)
+		if err != nil {
+			return fmt.Errorf("write %s of %s: %w", t.port.Kind.Name, t.File, err)
+		}
+		byLine := map[int][]records.Wrong{}
+		for _, w := range wrong {
+			byLine[w.Line] = append(byLine[w.Line], w)
+		}
+		for _, row := range part {
+			if found := byLine[row.Line]; len(found) > 0 {
+				run.reject(t, row.Row, found)
+			}
+		}
+		t.taken += len(part) - len(byLine)
+		run.tell(Progress{Kind: t.port.Kind.Name, Phase: "writing", Done: from + len(part), Of: len(rows)})
+	}
+	return nil
+}
+
+// reject moves a row to the rejected ones, with its faults.
+func (run *intake) reject(t *openTable, row sheet.Row, wrong []records.Wrong) {
+	faults := make([]sheet.Fault, len(wrong))
+	for i, w := range wrong {
+		faults[i] = sheet.Fault{File: t.File, Line: w.Line, Column: w.Column, Value: w.Value, Rule: w.Rule, Remedy: w.Remedy}
+	}
+	t.Rejected = append(t.Rejected, sheet.Rejected{Line: row.Line, Row: row.Raw(), Faults: faults})
+	t.Faults = append(t.Faults, faults...)
+	run.spoil(t.port.Kind.Name, strings.ReplaceAll(row.Key(), "|", "/"))
+}
+
+// report sums up, and writes the rejected rows into files of their own where bad rows may be skipped.
+func (run *intake) report(fileFaults []sheet.Fault, withRejected bool) (Report, error) {
+	report := Report{Faults: slices.Clone(fileFaults)}
+	for _, t := range run.tables {
+		slices.SortStableFunc(t.Rejected, func(a, b sheet.Rejected) int { return cmp.Compare(a.Line, b.Line) })
+		slices.SortStableFunc(t.Faults, func(a, b sheet.Fault) int { return cmp.Compare(a.Line, b.Line) })
+		report.Faults = append(report.Faults, t.Faults...)
+		file := FileReport{Name: t.File, Kind: t.port.Kind.Name, Rows: t.taken + len(t.Rejected), Taken: t.taken, Rejected: len(t.Rejected), Notes: t.Notes}
+		if withRejected && len(t.Rejected) > 0 {
+			var buffer bytes.Buffer
+			format := strings.TrimPrefix(strings.ToLower(path.Ext(t.File)), ".")
+			if format != "xlsx" {
+				format = "csv"
+			}
+			if err := sheet.WriteRejected(&buffer, format, t.Table); err != nil {
+				return Report{}, fmt.Errorf("write the rejected rows of %s: %w", t.File, err)
+			}
+			file.RejectedName, file.RejectedContent = rejectedName(t.File), buffer.Bytes()
+		}
+		report.Files = append(report.Files, file)
+	}
+	return report, nil
+}

@@ -1,0 +1,194 @@
+package planner
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
+	"github.com/longlead/longlead/services/sheet"
+)
+
+// Names of the kinds of record that this package keeps.
+const (
+	KindPolicy = "policy"
+	KindStays  = "stays"
+)
+
+// Ports returns the ways in and out of this package's records, in import order.
+func Ports() []records.Port { return []records.Port{policyPort(), staysPort()} }
+
+func policyPort() records.Port {
+	names := make([]string, 0, len(Terms()))
+	for _, t := range Terms() {
+		names = append(names, t.Name)
+	}
+	return records.Port{
+		Kind: sheet.Kind{Name: KindPolicy, About: "Preferences in points", Key: []string{"term"}, Columns: []sheet.Column{
+			{Name: "term", Form: sheet.FormChoice, OneOf: names, Required: true, Example: TermPriority, About: "what the points are given or taken for"},
+			{Name: "points", Form: sheet.FormWhole, Required: true, Min: leastPoints, Max: mostPoints, Example: "15", About: "points"},
+		}},
+		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {
+			changes := Policy{}
+			for _, row := range rows {
+				changes[row.Text("term")] = row.Int("points")
+			}
+			return nil, putPolicy(ctx, tx, changes)
+		},
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			policy, err := readPolicy(ctx, db)
+			var out [][]string
+			for _, t := range Terms() {
+				out = append(out, []string{t.Name, sheet.Int(policy[t.Name])})
+			}
+			return out, err
+		},
+	}
+}
+
+// statesInFiles are the states that a file may give a stay; replaced ones are history.
+var statesInFiles = []string{StayPublished, StayConfirmed, StayInResidence, StayGoneHome, StayCancelled}
+
+func staysPort() records.Port {
+	return records.Port{
+		Kind: sheet.Kind{Name: KindStays, About: "Requests that have a place: promises made before, and dogs that are here", Key: []string{"request"}, Columns: []sheet.Column{
+			{Name: "request", Form: sheet.FormCode, Required: true, Refers: "requests", Example: "R-1001", About: "code of the request"},
+			{Name: "site", Form: sheet.FormCode, Required: true, Refers: "sites", Example: "HILL", About: "code of the site"},
+			{Name: "run", Form: sheet.FormCode, Required: true, Refers: "runs", Example: "A1", About: "number of the run"},
+			{Name: "trainer", Form: sheet.FormCode, Required: true, Refers: "trainers", Example: "T-07", About: "code of the trainer"},
+			{Name: "arrival", Form: sheet.FormDay, Required: true, Example: "2027-02-22", About: "arrival day"},
+			{Name: "graduation", Form: sheet.FormDay, Required: true, Example: "2027-03-08", About: "graduation day"},
+			{Name: "state", Form: sheet.FormChoice, OneOf: statesInFiles, Required: true, Example: StayConfirmed, About: "how far it is"},
+		}},
+		Within: map[string]string{"run": "site"},
+		Check: func(row records.Row) []records.Wrong {
+			if !row.Day("arrival").Before(row.Day("graduation")) {
+				return []records.Wrong{row.Wrong("graduation", "is not after the arrival day", "write the day on which the dog goes home")}
+			}
+			return nil
+		},
+		Put: putStayRows,
+		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
+			return listStayRows(ctx, db)
+		},
+	}
+}
+
+// putStayRows writes stays. A request's live stay is changed, with an entry in the audit trail, when the row differs from it.
+// Two stays that would share a run on a night are told as wrong.
+func putStayRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+	current, err := listCurrentStays(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	before := map[ids.RequestID]Stay{}
+	for _, s := range current {
+		before[s.RequestID] = s
+	}
+	taken := newRunBook(current, rows)
+	var (
+		wrong         []records.Wrong
+		ended, begun  []Stay
+		onlyState     = map[string][]Stay{}
+		statesInOrder []string
+	)
+	for _, row := range rows {
+		stay := Stay{ID: ids.StayID(in.Mint()), RequestID: ids.RequestID(row.Ref("request")), SiteID: ids.SiteID(row.Ref("site")), RunID: ids.RunID(row.Ref("run")),
+			TrainerID: ids.TrainerID(row.Ref("trainer")), Nights: calendar.Span{From: row.Day("arrival"), To: row.Day("graduation")}, State: row.Text("state")}
+		old, known := before[stay.RequestID]
+		if isLive(stay.State) {
+			if other, clash := taken.clash(stay); clash {
+				wrong = append(wrong, row.Wrong("run", fmt.Sprintf("is taken from %s to %s by another dog", other.From, other.To), "give the dog another run, or correct the days"))
+				continue
+			}
+			taken.add(stay)
+		}
+		switch {
+		case known && sameStay(old, stay):
+			if old.State != stay.State {
+				if onlyState[stay.State] == nil {
+					statesInOrder = append(statesInOrder, stay.State)
+				}
+				onlyState[stay.State] = append(onlyState[stay.State], old)
+			}
+		case known && isLive(old.State):
+			ended = append(ended, old)
+			begun = append(begun, stay)
+		default:
+			begun = append(begun, stay)
+		}
+	}
+	who := author{by: in.By, at: in.Now, mint: in.Mint}
+	if err := setStayStates(ctx, tx, who, ended, StayReplaced, "changed by import"); err != nil {
+		return nil, err
+	}
+	for _, state := range statesInOrder {
+		if err := setStayStates(ctx, tx, who, onlyState[state], state, "import"); err != nil {
+			return nil, err
+		}
+	}
+	return wrong, insertStays(ctx, tx, who, ids.PlanID{}, begun, "import")
+}
+
+func isLive(state string) bool {
+	return slices.Contains([]string{StayPublished, StayConfirmed, StayInResidence, StayGoneHome}, state)
+}
+
+func sameStay(a, b Stay) bool {
+	return a.SiteID == b.SiteID && a.RunID == b.RunID && a.TrainerID == b.TrainerID && a.Nights == b.Nights
+}
+
+// runBook knows which nights of each run are taken, for telling a clash in words before the database refuses it.
+type runBook map[ids.RunID][]calendar.Span
+
+// newRunBook holds all live stays but those of requests that the rows at hand are about.
+func newRunBook(current []Stay, rows []records.Row) runBook {
+	changing := map[ids.RequestID]bool{}
+	for _, row := range rows {
+		changing[ids.RequestID(row.Ref("request"))] = true
+	}
+	book := runBook{}
+	for _, s := range current {
+		if !changing[s.RequestID] && isLive(s.State) {
+			book.add(s)
+		}
+	}
+	return book
+}
+
+func (b runBook) add(s Stay) { b[s.RunID] = append(b[s.RunID], s.Nights) }
+
+func (b runBook) clash(s Stay) (calendar.Span, bool) {
+	for _, nights := range b[s.RunID] {
+		if nights.Overlaps(s.Nights) {
+			return nights, true
+		}
+	}
+	return calendar.Span{}, false
+}
+
+// listStayRows returns the current stay of every request, by arrival and code.
+func listStayRows(ctx context.Context, db postgres.DB) ([][]string, error) {
+	stays, err := listCurrentStays(ctx, db)
+	if err != nil {
+		return nil, err
+	}
+	requests := make([]ids.RequestID, len(stays))
+	for i, s := range stays {
+		requests[i] = s.RequestID
+	}
+	n, err := readNames(ctx, db, requests)
+	if err != nil {
+		return nil, err
+	}
+	out := make([][]string, len(stays))
+	for i, s := range stays {
+		out[i] = []string{n.cases[s.RequestID].Request.Code, n.sites[s.SiteID], n.runs[s.RunID].Code, n.trainers[s.TrainerID],
+			sheet.Day(s.Nights.From), sheet.Day(s.Nights.To), s.State}
+	}
+	slices.SortFunc(out, func(a, b []string) int { return firstOf(compareText(a[4], b[4]), compareText(a[0], b[0])) })
+	return out, nil
+}

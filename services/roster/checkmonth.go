@@ -1,0 +1,29 @@
+package roster
+
+import (
+	"context"
+
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/postgres"
+)
+
+// CheckMonth holds the shifts of a month against the work rules of each site, from the caller's snapshot.
+func CheckMonth(ctx context.Context, tx postgres.Tx, sites Sites, month calendar.Month) ([]WorkFinding, error) {
+	refs, err := sites(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	index := make(siteIndex, len(refs))
+	for _, ref := range refs {
+		index[ref.ID] = ref
+	}
+	rules, err := ListWorkRules(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	trainers, days, err := ListDays(ctx, tx, workWindow(month))
+	if err != nil {
+		return nil, err
+	}
+	return checkMonth(month, trainers, days, rules, index)
+}
