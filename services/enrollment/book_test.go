@@ -10,6 +10,8 @@ import (
 // MANNERS takes 14 nights.
 func TestRequestsBesideOthers(t *testing.T) {
 	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, KindRequests)
 	for _, tt := range []struct {
 		name         string
 		before, file []string
@@ -53,9 +55,8 @@ func TestRequestsBesideOthers(t *testing.T) {
 			before: []string{"A,BO,MANNERS,2027-03-01,2027-03-08,H"}, file: []string{"B,DOT,MANNERS,2027-03-09,2027-03-28,I", "C,KIM,MANNERS,2027-05-09,2027-05-28,"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			t.Parallel()
-			s := newSchool(t)
-			s.fill(t, KindRequests)
+			_, err := s.Exec(t.Context(), `delete from enrollment.request`)
+			require.NoError(t, err)
 			s.mustPut(t, KindRequests, requestFile(tt.before...)...)
 			was := len(s.list(t, KindRequests))
 			wrong := s.put(t, KindRequests, requestFile(tt.file...)...)
