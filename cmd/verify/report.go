@@ -1,0 +1,97 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+	"time"
+)
+
+// report prints how every step ended, what was left out, the outside checks and, last, how many tests there were.
+func (w *work) report() {
+	fmt.Fprintln(w.out)
+	rows := [][]string{{"STEP", "RESULT", "TIME", "NOTE"}}
+	failures := 0
+	for _, d := range w.done {
+		if d.state == failed || d.state == notRun {
+			failures++
+		}
+		rows = append(rows, []string{d.name, string(d.state), seconds(d.took), cut(d.note, 110)})
+	}
+	table(w.out, rows)
+	w.reportLeftOut()
+	w.reportOutside()
+	fmt.Fprintf(w.out, "\nLogs: %s\n", w.logs)
+	if failures > 0 {
+		fmt.Fprintf(w.out, "%d of %d steps did not pass.\n", failures, len(w.done))
+	} else {
+		fmt.Fprintf(w.out, "No step of %d failed.\n", len(w.done))
+	}
+	if t := w.tests; t != nil {
+		fmt.Fprintf(w.out, "tests: %d passed, %d failed, %d skipped\n", t.passed, t.failed, t.skipped)
+	}
+}
+
+func (w *work) reportLeftOut() {
+	var lines []string
+	for _, d := range w.done {
+		if d.state == leftOut {
+			lines = append(lines, d.name+": "+d.note)
+		}
+	}
+	lines = append(lines, w.missing...)
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintln(w.out)
+	for _, l := range lines {
+		fmt.Fprintf(w.out, "left out: %s\n", l)
+	}
+}
+
+// reportOutside prints the outside checks and writes them, uncut, to a file.
+func (w *work) reportOutside() {
+	if w.tests == nil {
+		return
+	}
+	if len(w.tests.outside) == 0 {
+		fmt.Fprintln(w.out, "\nOutside checks: none")
+		return
+	}
+	var whole strings.Builder
+	rows := [][]string{{"OUTSIDE CHECK", "SOURCE", "EXPECTED", "FOUND"}}
+	for _, c := range w.tests.outside {
+		fmt.Fprintf(&whole, "%s\t%s\t%s\t%s\n", c.name, c.source, c.want, c.got)
+		rows = append(rows, []string{cut(c.name, 70), cut(c.source, 60), cut(c.want, 30), cut(c.got, 30)})
+	}
+	fmt.Fprintf(w.out, "\nOutside checks: %d values that others published and our tests confirmed\n", len(w.tests.outside))
+	table(w.out, rows)
+	path := filepath.Join(w.logs, "outside.tsv")
+	if err := os.WriteFile(path, []byte(whole.String()), 0o644); err != nil {
+		fmt.Fprintf(w.out, "the uncut table could not be written: %v\n", err)
+		return
+	}
+	fmt.Fprintf(w.out, "uncut: %s\n", path)
+}
+
+func table(out io.Writer, rows [][]string) {
+	columns := tabwriter.NewWriter(out, 0, 8, 2, ' ', 0)
+	for _, row := range rows {
+		fmt.Fprintln(columns, strings.Join(row, "\t"))
+	}
+	columns.Flush()
+}
+
+// cut shortens s to at most n characters and shows that it did.
+func cut(s string, n int) string {
+	letters := []rune(strings.Join(strings.Fields(s), " "))
+	if len(letters) <= n {
+		return string(letters)
+	}
+	return string(letters[:n-1]) + "…"
+}
+
+func seconds(d time.Duration) string { return fmt.Sprintf("%.1fs", d.Seconds()) }
