@@ -7,15 +7,12 @@ import (
 	"github.com/longlead/longlead/services/postgres"
 )
 
-// CheckMonth holds the shifts of a month against the work rules of each site, from the caller's snapshot.
+// CheckMonth holds the shifts of a month against the work rules of each site, from the caller's snapshot. What it finds is by
+// trainer and day; WorkRulesCaution belongs beside it.
 func CheckMonth(ctx context.Context, tx postgres.Tx, sites Sites, month calendar.Month) ([]WorkFinding, error) {
-	refs, err := sites(ctx, tx)
+	index, err := indexSites(ctx, tx, sites)
 	if err != nil {
 		return nil, err
-	}
-	index := make(siteIndex, len(refs))
-	for _, ref := range refs {
-		index[ref.ID] = ref
 	}
 	rules, err := ListWorkRules(ctx, tx)
 	if err != nil {

@@ -44,7 +44,7 @@ func (s *Server) ListTrainers(ctx context.Context, req *rosterv1.ListTrainersReq
 		sites    siteIndex
 	)
 	err := postgres.ReadTx(ctx, s.pool, func(tx postgres.Tx) (err error) {
-		if sites, err = s.listSites(ctx, tx); err != nil {
+		if sites, err = indexSites(ctx, tx, s.sites); err != nil {
 			return err
 		}
 		trainers, err = ListTrainers(ctx, tx)
@@ -75,7 +75,7 @@ func (s *Server) ListTrainerDays(ctx context.Context, req *rosterv1.ListTrainerD
 		sites    siteIndex
 	)
 	err = postgres.ReadTx(ctx, s.pool, func(tx postgres.Tx) (err error) {
-		if sites, err = s.listSites(ctx, tx); err != nil {
+		if sites, err = indexSites(ctx, tx, s.sites); err != nil {
 			return err
 		}
 		trainers, days, err = ListDays(ctx, tx, month.Span())
@@ -143,7 +143,7 @@ func (s *Server) LendTrainer(ctx context.Context, req *rosterv1.LendTrainerReque
 		if err != nil {
 			return err
 		}
-		sites, err := s.listSites(ctx, tx)
+		sites, err := indexSites(ctx, tx, s.sites)
 		if err != nil {
 			return err
 		}
@@ -166,26 +166,11 @@ func (s *Server) CheckWorkRules(ctx context.Context, req *rosterv1.CheckWorkRule
 	if err != nil {
 		return nil, err
 	}
-	var (
-		trainers []Trainer
-		days     []TrainerDay
-		rules    []WorkRule
-		sites    siteIndex
-	)
+	var findings []WorkFinding
 	err = postgres.ReadTx(ctx, s.pool, func(tx postgres.Tx) (err error) {
-		if sites, err = s.listSites(ctx, tx); err != nil {
-			return err
-		}
-		if rules, err = ListWorkRules(ctx, tx); err != nil {
-			return err
-		}
-		trainers, days, err = ListDays(ctx, tx, workWindow(month))
+		findings, err = CheckMonth(ctx, tx, s.sites, month)
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	findings, err := checkMonth(month, trainers, days, rules, sites)
 	if err != nil {
 		return nil, err
 	}
@@ -195,8 +180,8 @@ func (s *Server) CheckWorkRules(ctx context.Context, req *rosterv1.CheckWorkRule
 // siteIndex finds sites by ID.
 type siteIndex map[ids.SiteID]SiteRef
 
-func (s *Server) listSites(ctx context.Context, db postgres.DB) (siteIndex, error) {
-	refs, err := s.sites(ctx, db)
+func indexSites(ctx context.Context, db postgres.DB, sites Sites) (siteIndex, error) {
+	refs, err := sites(ctx, db)
 	if err != nil {
 		return nil, err
 	}
