@@ -109,7 +109,11 @@ func child(t *testing.T, env ...string) (string, error) {
 
 func TestWithoutPostgresTestsFailAndSayWhy(t *testing.T) {
 	t.Parallel()
-	out, err := child(t, postgrestest.EnvURL+"=", localpg.EnvSource+"=/nonexistent", "TMPDIR="+t.TempDir())
+	tmp, err := os.MkdirTemp("", "postgrestest-")
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = os.RemoveAll(tmp) })
+	require.NoError(t, os.Chmod(tmp, 0o755)) // the server's user can reach it, so that nothing is kept elsewhere
+	out, err := child(t, postgrestest.EnvURL+"=", localpg.EnvSource+"=/nonexistent", "TMPDIR="+tmp)
 	require.Error(t, err, out)
 	require.Contains(t, out, "--- FAIL")
 	require.NotContains(t, out, "SKIP")
