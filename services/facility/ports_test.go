@@ -146,10 +146,9 @@ func TestClosuresAreReplacedByRunAndFirstDay(t *testing.T) {
 			[]string{header, "S,1,2027-03-01,2027-03-10,one", "S,1,2027-03-10,2027-03-12,two"},
 			start, []int{2, 3}},
 	}
+	pool := postgrestest.Database(t)
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			t.Parallel()
-			pool := postgrestest.Database(t)
 			tx, err := pool.Begin(t.Context())
 			require.NoError(t, err)
 			defer func() { require.NoError(t, tx.Rollback(t.Context())) }()

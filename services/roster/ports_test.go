@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"github.com/longlead/longlead/services/postgrestest"
 )
 
 const (
@@ -137,10 +139,10 @@ func TestSpansAreReplacedByTrainerAndFirstDay(t *testing.T) {
 			[]span{{"ANA", "2027-03-04", "2027-03-05"}, {"ANA", "2027-03-01", "2027-03-11"}, {"BEN", "2027-03-01", "2027-03-01"}},
 			[]span{start[0], start[1], {"BEN", "2027-03-01", "2027-03-01"}}, map[int]string{2: "first_day", 3: "first_day"}},
 	}
+	pool := postgrestest.Database(t)
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			t.Parallel()
-			tx := newTx(t)
+			tx := begin(t, pool)
 			newTrainer(t, tx, "ANA")
 			newTrainer(t, tx, "BEN")
 			for kind, line := range map[string]func(s span) string{

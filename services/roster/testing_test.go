@@ -31,7 +31,13 @@ func realSites(ctx context.Context, db postgres.DB) ([]SiteRef, error) {
 // newTx is a transaction in a database of its own, with the sites HILL in Denver and LAKE in London.
 func newTx(t *testing.T) postgres.Tx {
 	t.Helper()
-	tx, err := postgrestest.Database(t).Begin(t.Context())
+	return begin(t, postgrestest.Database(t))
+}
+
+// begin is newTx in a database that other tests use as well, one after the other: keys of open transactions would clash.
+func begin(t *testing.T, pool *postgres.Pool) postgres.Tx {
+	t.Helper()
+	tx, err := pool.Begin(t.Context())
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, tx.Rollback(context.Background())) })
 	putSites(t, tx)
