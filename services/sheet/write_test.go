@@ -186,6 +186,9 @@ func TestTemplateXLSX(t *testing.T) {
 	require.Empty(t, book.Faults())
 	require.Empty(t, book.Notes)
 	require.Len(t, book.Tables, 2)
+	alone, err := sheet.Read("t.xlsx", b.Bytes(), k, sheet.Options{})
+	require.NoError(t, err)
+	require.Empty(t, alone.Notes, "the hidden sheet of choices is ours")
 }
 
 func TestDescribe(t *testing.T) {

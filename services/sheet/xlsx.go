@@ -98,7 +98,7 @@ func (w *book) choose(k Kind, o Options) (string, []string, error) {
 	}
 	var notes []string
 	for _, name := range hidden {
-		if name != byName {
+		if name != byName && name != choicesSheet {
 			notes = append(notes, fmt.Sprintf("sheet '%s' is hidden and was not read", name))
 		}
 	}
@@ -134,14 +134,14 @@ func (w *book) read(file, name string, notes []string, k Kind, o Options) (Table
 	if facts.merged > 0 {
 		b.note("sheet '%s' has merged cells; the value of cells merged downwards was read for each of their rows", name)
 	}
-	if n := len(facts.uncounted); n > 0 {
-		b.note("sheet '%s' has %d formulas whose value was not saved; they count as empty", name, n)
+	if len(facts.uncounted) > 0 {
+		b.note("sheet '%s' has formulas whose values were not saved", name)
 	}
 	src := &xlsxSource{rows: rows, facts: facts}
 	b.adapt = func(r *record) { b.fromWorkbook(r, facts, w.epoch) }
 	t, err := b.run(src)
 	if err == nil && src.hidden > 0 {
-		t.Notes = append(t.Notes, fmt.Sprintf("%d hidden rows of sheet '%s' were read like the others", src.hidden, name))
+		t.Notes = append(t.Notes, fmt.Sprintf("%d of the rows of sheet '%s' are hidden; they were read like the others", src.hidden, name))
 	}
 	return t, err
 }

@@ -141,9 +141,16 @@ func TestXLSXFormulas(t *testing.T) {
 	requireCell(t, readBytes(t, cell(`<c r="A2"><f>40+2</f><v>42</v></c>`), k, sheet.Options{}), "42")
 	requireCell(t, readBytes(t, cell(`<c r="A2" t="str"><f>"4"&amp;"2"</f><v>42</v></c>`), k, sheet.Options{}), "42")
 	requireCell(t, readBytes(t, cell(`<c r="A2" t="e"><f>NA()</f><v>#N/A</v></c>`), k, sheet.Options{}), `!"#N/A" is the mark of a formula that failed`)
-	table := readBytes(t, cell(`<c r="A2"><f>40+2</f></c>`), k, sheet.Options{})
-	require.Contains(t, table.Faults[0].String(), "is a formula whose value was not saved: open the file in a spreadsheet program and save it")
-	require.Contains(t, table.Notes, "sheet 'dogs' has 1 formulas whose value was not saved; they count as empty")
+	requireCell(t, readBytes(t, cell(`<c r="A2" t="str"><f>"42"</f><v xml:space="preserve"> 42</v></c>`), k, sheet.Options{}), "42")
+	empty := readBytes(t, cell(`<c r="A2" t="str"><f>""</f><v></v></c>`), k, sheet.Options{})
+	require.Empty(t, empty.Faults)
+	require.False(t, empty.Rows[0].Has("cell"))
+	for _, xml := range []string{`<c r="A2"><f>40+2</f></c>`, `<c r="A2"><f>40+2</f><v></v></c>`, `<c r="A2"><f>40+2</f><v /></c>`, `<c r="A2"><f>40+2</f><v/></c>`} {
+		table := readBytes(t, cell(xml), k, sheet.Options{})
+		require.Len(t, table.Faults, 1, xml)
+		require.Contains(t, table.Faults[0].String(), "is a formula whose value was not saved: open the file in a spreadsheet program and save it")
+		require.Equal(t, []string{"sheet 'dogs' has formulas whose values were not saved"}, table.Notes)
+	}
 }
 
 func TestXLSXSheets(t *testing.T) {
@@ -232,7 +239,7 @@ func TestXLSXMergedHiddenAndBlankRows(t *testing.T) {
 	require.Equal(t, []string{
 		"sheet 'dogs' has merged cells; the value of cells merged downwards was read for each of their rows",
 		"the header row is line 3; what stands above it was not read",
-		"1 hidden rows of sheet 'dogs' were read like the others",
+		"1 of the rows of sheet 'dogs' are hidden; they were read like the others",
 	}, table.Notes)
 }
 

@@ -100,7 +100,7 @@ func scanSheet(data []byte, isDate func(style int) bool) sheetFacts {
 		if date {
 			f.dates = append(f.dates, cellAt(line, at-1))
 		}
-		if cell, _, closed := bytes.Cut(rest[end+1:], []byte("</c>")); formula && closed && !bytes.Contains(cell, []byte("<v")) && !bytes.Contains(cell, []byte("<is")) {
+		if formula && kind != "str" && !hasValue(rest[end+1:]) {
 			f.uncounted = append(f.uncounted, cellAt(line, at-1))
 		}
 	}
@@ -108,6 +108,21 @@ func scanSheet(data []byte, isDate func(style int) bool) sheetFacts {
 	sortSet(f.uncounted)
 	f.scanMerges(data)
 	return f
+}
+
+// hasValue reports whether the cell that begins here has a saved value. A
+// formula whose value is the empty text has the type str and does not come here.
+func hasValue(cell []byte) bool {
+	cell, _, closed := bytes.Cut(cell, []byte("</c>"))
+	if !closed || bytes.Contains(cell, []byte("<is")) {
+		return true // nothing that we know
+	}
+	_, value, found := bytes.Cut(cell, []byte("<v"))
+	if !found {
+		return false
+	}
+	tag, value, _ := bytes.Cut(value, []byte{'>'})
+	return !bytes.HasSuffix(tag, []byte{'/'}) && !bytes.HasPrefix(value, []byte("</"))
 }
 
 func sortSet(s cellSet) { sort.Slice(s, func(i, j int) bool { return s[i] < s[j] }) }
