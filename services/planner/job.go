@@ -50,41 +50,42 @@ func NewWorker(pool *postgres.Pool, log *slog.Logger) *Worker { return &Worker{p
 // Register adds the work to a set of workers.
 func (w *Worker) Register(set *jobs.Workers) {
 	jobs.Add(set, draftTimeout, func(ctx context.Context, job jobs.Job[DraftArgs]) error {
-		return w.draft(ctx, job.Args.PlanID, job.LastAttempt())
+		return w.draft(ctx, job.Args.PlanID)
 	})
 }
 
 // lockName is the lock that the worker of a plan holds while it lives; see postgres.TryLock.
 func lockName(id ids.PlanID) string { return "plan " + id.String() }
 
-// draft makes one draft. Whatever happens, the plan ends in a stated way: a draft, cancelled, or failed with its reason. An
-// error is returned only when another attempt may go better.
-func (w *Worker) draft(ctx context.Context, id ids.PlanID, last bool) error {
+// draft makes one draft. Whatever happens, the plan ends in a stated way: a draft, cancelled, or failed with its reason. When
+// an attempt fails that may go better the next time, the plan stays as it is and Rescuer starts another.
+func (w *Worker) draft(ctx context.Context, id ids.PlanID) error {
 	release, ok, err := postgres.TryLock(ctx, w.pool, lockName(id))
 	if err != nil {
 		return err
 	}
 	if !ok {
-		// Somebody works on it. If that worker dies, Rescue starts another job.
+		// Somebody works on it. If that worker dies, Rescuer starts another job.
 		return nil
 	}
 	defer release()
-	drafting, err := beginWork(ctx, w.pool, id)
+	plan, drafting, err := beginWork(ctx, w.pool, id)
 	if err != nil || !drafting {
 		return err
 	}
-	err = w.make(ctx, id)
-	if err == nil || errors.Is(err, errStopped) {
+	err = w.make(ctx, plan)
+	switch {
+	case err == nil, errors.Is(err, errStopped):
+		return nil
+	case ctx.Err() != nil:
+		w.log.InfoContext(ctx, "a draft was left for another worker: this one stops", "plan", id)
 		return nil
 	}
-	if ctx.Err() != nil && !last {
-		return err // the server stops: another worker goes on
+	w.log.ErrorContext(ctx, "drafting failed", "plan", id, "attempt", plan.Attempt, "error", err)
+	if plan.Attempt < mostAttempts && apperr.KindOf(err) == apperr.Internal {
+		return nil
 	}
-	if last || apperr.KindOf(err) != apperr.Internal {
-		w.log.ErrorContext(ctx, "a draft failed", "plan", id, "error", err)
-		_, endErr := endDraft(context.WithoutCancel(ctx), w.pool, id, StateFailed, failureWords(err))
-		return endErr
-	}
+	_, err = endDraft(context.WithoutCancel(ctx), w.pool, id, StateFailed, failureWords(err))
 	return err
 }
 
@@ -100,16 +101,7 @@ func failureWords(err error) string {
 var errStopped = errors.New("the draft was stopped")
 
 // make reads, solves, checks and keeps.
-func (w *Worker) make(ctx context.Context, id ids.PlanID) error {
-	plan, err := findPlan(ctx, w.pool, id, false)
-	if err != nil {
-		return err
-	}
-	if plan.Attempt > 1 {
-		if err := clearProgress(ctx, w.pool, id); err != nil {
-			return err
-		}
-	}
+func (w *Worker) make(ctx context.Context, plan Plan) error {
 	in, err := ReadInputs(ctx, w.pool, plan.Month)
 	if err != nil {
 		return err
@@ -129,7 +121,7 @@ func (w *Worker) make(ctx context.Context, id ids.PlanID) error {
 	if _, err := allocation.Check(&t.problem, solution.Placements); err != nil {
 		return fmt.Errorf("the solver's plan of %s breaks a rule: %w", plan.Month, err)
 	}
-	out, err := newOutcome(t, solution, id)
+	out, err := newOutcome(t, solution, plan.ID)
 	if err != nil {
 		return err
 	}
@@ -302,7 +294,7 @@ func (r *Rescuer) rescue(ctx context.Context, plan Plan) error {
 	}
 	defer release()
 	if plan.Attempt >= mostAttempts {
-		_, err := endDraft(ctx, r.pool, plan.ID, StateFailed, fmt.Sprintf("%d workers were lost while drafting", plan.Attempt))
+		_, err := endDraft(ctx, r.pool, plan.ID, StateFailed, fmt.Sprintf("%d attempts at this draft did not come to an end", plan.Attempt))
 		return err
 	}
 	return postgres.InTx(ctx, r.pool, func(tx postgres.Tx) error {

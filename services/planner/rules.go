@@ -129,9 +129,25 @@ func (b *board) ruleOnVaccines(c enrollment.Case, site int, stay calendar.Span) 
 	}
 	texts := make([]string, len(faults))
 	for i, f := range faults {
-		texts[i] = f.Text
+		texts[i] = vaccineWords(f)
 	}
 	return ruling{reason: strings.Join(texts, "; "), remedy: faults[0].Remedy}
+}
+
+// vaccineWords says what is wrong without naming the days of one stay, so that it holds for a run of days.
+func vaccineWords(f enrollment.VaccineFault) string {
+	switch f.Kind {
+	case enrollment.FaultMissing:
+		return "no " + f.Vaccine + " vaccination is on record"
+	case enrollment.FaultIncomplete:
+		return "the first course of " + f.Vaccine + " is not complete"
+	case enrollment.FaultTooRecent:
+		return fmt.Sprintf("%s counts from %s only", f.Vaccine, f.ValidFrom)
+	case enrollment.FaultOverdue:
+		return fmt.Sprintf("%s lapsed after %s", f.Vaccine, f.ValidUntil)
+	default:
+		return fmt.Sprintf("%s lapses after %s, before the graduation day", f.Vaccine, f.ValidUntil)
+	}
 }
 
 // ruleOnPlaces: an intake place on arrival and a handover place on graduation.
@@ -148,11 +164,11 @@ func (b *board) ruleOnPlaces(one choice) ruling {
 		date := b.date(end.day)
 		switch {
 		case end.all[end.day] == 0 && s.note[end.day] != "":
-			return ruling{reason: fmt.Sprintf("no %s places on %s: %s", end.what, date, s.note[end.day]), remedy: "another arrival day"}
+			return ruling{reason: fmt.Sprintf("no %s places: %s", end.what, s.note[end.day]), remedy: "another arrival day"}
 		case end.all[end.day] == 0:
 			return ruling{reason: fmt.Sprintf("no %s places on a %s", end.what, date.Weekday()), remedy: "another arrival day"}
 		case end.left[end.day] == 0:
-			return ruling{reason: fmt.Sprintf("all %s places of %s are promised", end.what, date), remedy: "another arrival day, or one more place on that day"}
+			return ruling{reason: fmt.Sprintf("all %s places are promised", end.what), remedy: "another arrival day, or one more place on that day"}
 		}
 	}
 	return ruling{}
@@ -221,7 +237,7 @@ func (b *board) ruleOnTrainers(one *choice) ruling {
 	case !skilled:
 		return ruling{reason: fmt.Sprintf("no trainer at %s who may handle the dog holds %s", site, skillWords(one.need.Skills)), remedy: "another site, or a trainer with these skills on loan"}
 	case !present:
-		return ruling{reason: fmt.Sprintf("no suitable trainer at %s works on the graduation day %s and on at least %d percent of the days", site, b.date(one.leaves), leastOwnDaysPercent),
+		return ruling{reason: fmt.Sprintf("no suitable trainer at %s works on the graduation day and on at least %d percent of the days", site, leastOwnDaysPercent),
 			remedy: "another arrival day"}
 	case len(one.trainers) == 0:
 		return ruling{reason: fmt.Sprintf("no suitable trainer at %s has %d minutes left on every working day of the stay", site, one.need.Minutes), remedy: "another arrival day, or more trainer time"}

@@ -55,13 +55,16 @@ func listPlans(ctx context.Context, db postgres.DB, month calendar.Month) ([]Pla
 		select `+planColumns+` from planner.plan where $1::date is null or month = $1 order by made_at desc, number desc`, month)
 }
 
-// beginWork counts one more worker on a plan that is still drafting; false when it is not, and there is nothing to do.
-func beginWork(ctx context.Context, db postgres.DB, id ids.PlanID) (bool, error) {
-	tag, err := db.Exec(ctx, `update planner.plan set attempt = attempt + 1, phase = 'reading' where id = $1 and state = 'drafting'`, id)
-	if err != nil {
-		return false, fmt.Errorf("begin work on plan %s: %w", id, err)
+// beginWork counts one more worker on a plan that is still drafting, and forgets how far one that died had come. It returns
+// false when the plan is not drafting, and there is nothing to do.
+func beginWork(ctx context.Context, db postgres.DB, id ids.PlanID) (Plan, bool, error) {
+	plan, err := postgres.One[Plan](ctx, db, "begin work on plan "+id.String(), `
+		update planner.plan set attempt = attempt + 1, phase = 'reading', value = 0, bound = null, placed = 0, seconds = 0
+		where id = $1 and state = 'drafting' returning `+planColumns, id)
+	if postgres.NoRows(err) {
+		return Plan{}, false, nil
 	}
-	return tag.RowsAffected() == 1, nil
+	return plan, err == nil, err
 }
 
 // listTakenUp returns the plans that a worker has begun and not ended.
@@ -95,14 +98,6 @@ func keepReport(ctx context.Context, db postgres.DB, id ids.PlanID, r report) (b
 		return false, fmt.Errorf("keep progress of plan %s: %w", id, err)
 	}
 	return tag.RowsAffected() == 1, nil
-}
-
-// clearProgress forgets the value and bound of a worker that died: its search is lost, and the next one begins anew.
-func clearProgress(ctx context.Context, db postgres.DB, id ids.PlanID) error {
-	if _, err := db.Exec(ctx, `update planner.plan set value = 0, bound = null, placed = 0 where id = $1 and state = 'drafting'`, id); err != nil {
-		return fmt.Errorf("clear progress of plan %s: %w", id, err)
-	}
-	return nil
 }
 
 // keepDraft stores a finished draft with all its parts; false when the plan is not drafting any more.
@@ -178,7 +173,7 @@ func endDraft(ctx context.Context, db postgres.DB, id ids.PlanID, state, failure
 // listPlacements returns a plan's placements by site, arrival and request.
 func listPlacements(ctx context.Context, db postgres.DB, plan ids.PlanID) ([]Placement, error) {
 	return postgres.List[Placement](ctx, db, "list placements", `
-		select plan_id, request_id, site_id, run_id, trainer_id, nights, value, points, minutes, cover_minutes, standing
+		select plan_id, request_id, site_id, run_id, trainer_id, nights::text as nights, value, points, minutes, cover_minutes, standing
 		from planner.placement where plan_id = $1 order by site_id, lower(nights), request_id`, plan)
 }
 

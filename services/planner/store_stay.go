@@ -13,7 +13,8 @@ import (
 	"github.com/longlead/longlead/services/postgres"
 )
 
-const stayColumns = `id, request_id, site_id, run_id, trainer_id, nights, state`
+// stayColumns reads nights as a text because pgx hands ranges to a Scanner in their binary form.
+const stayColumns = `id, request_id, site_id, run_id, trainer_id, nights::text as nights, state`
 
 // liveStates is what the constraints of planner.stay call live.
 const liveStates = `('published', 'confirmed', 'in residence', 'gone home')`
@@ -35,7 +36,7 @@ const mostCleanDownDays = 7
 func listCurrentStays(ctx context.Context, db postgres.DB) ([]Stay, error) {
 	return postgres.List[Stay](ctx, db, "list current stays", `
 		select `+stayColumns+` from (
-		  select distinct on (request_id) `+stayColumns+` from planner.stay where state <> 'replaced'
+		  select distinct on (request_id) * from planner.stay where state <> 'replaced'
 		  order by request_id, (state = 'cancelled'), made_at desc, id desc
 		) current order by lower(nights), request_id`)
 }

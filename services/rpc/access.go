@@ -4,9 +4,11 @@ package rpc
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -61,33 +63,41 @@ type tokenEntry struct {
 	caller Caller
 }
 
-// ReadTokens reads a token file: one line for each caller with name, role and the SHA-256 of the token in hex, separated by
-// spaces. Lines that begin with # are comments. Every fault is reported with its line.
-func ReadTokens(path string) (*Tokens, error) {
+// Load adds the callers of a token file: one line for each with name, role and the SHA-256 of the token in hex, separated by
+// spaces. Lines that begin with # are comments. Every fault names its line; then no caller is added.
+func (t *Tokens) Load(path string) error {
 	text, err := os.ReadFile(path)
 	if err != nil {
-		return nil, fmt.Errorf("read the token file: %w", err)
+		return fmt.Errorf("read the token file: %w", err)
 	}
-	tokens := &Tokens{}
+	read := &Tokens{}
 	for i, line := range strings.Split(string(text), "\n") {
 		line = strings.TrimSpace(line)
 		if line == "" || strings.HasPrefix(line, "#") {
 			continue
 		}
-		fields := strings.Fields(line)
-		if len(fields) != 3 {
-			return nil, fmt.Errorf("%s line %d: has %d fields: write name, role and the SHA-256 of the token in hex", path, i+1, len(fields))
-		}
-		hash, err := hex.DecodeString(fields[2])
-		if err != nil || len(hash) != sha256.Size {
-			return nil, fmt.Errorf("%s line %d: the third field is no SHA-256 in hex (64 digits)", path, i+1)
-		}
-		if err := tokens.add(fields[0], fields[1], [sha256.Size]byte(hash)); err != nil {
-			return nil, fmt.Errorf("%s line %d: %w", path, i+1, err)
+		if err := read.addLine(line); err != nil {
+			return fmt.Errorf("%s line %d: %w", path, i+1, err)
 		}
 	}
-	return tokens, nil
+	t.entries = append(t.entries, read.entries...)
+	return nil
 }
+
+func (t *Tokens) addLine(line string) error {
+	fields := strings.Fields(line)
+	if len(fields) != 3 {
+		return fmt.Errorf("has %d fields: write name, role and the SHA-256 of the token in hex", len(fields))
+	}
+	hash, err := hex.DecodeString(fields[2])
+	if err != nil || len(hash) != sha256.Size {
+		return errors.New("the third field is no SHA-256 in hex (64 digits)")
+	}
+	return t.add(fields[0], fields[1], [sha256.Size]byte(hash))
+}
+
+// NewToken makes a token that nobody can guess.
+func NewToken() string { return rand.Text() }
 
 // Add lets the holder of a token call with a role.
 func (t *Tokens) Add(name, role, token string) error {

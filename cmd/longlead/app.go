@@ -1,0 +1,243 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+
+	"github.com/longlead/longlead/migrations"
+	"github.com/longlead/longlead/services/enrollment"
+	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/facility"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/jobs"
+	"github.com/longlead/longlead/services/localpg"
+	"github.com/longlead/longlead/services/planner"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
+	"github.com/longlead/longlead/services/roster"
+	"github.com/longlead/longlead/services/rpc"
+
+	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
+	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
+	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
+	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
+)
+
+// databaseName is the database in the private server.
+const databaseName = "longlead"
+
+// stopGrace is how long calls and jobs may take to finish when the program ends.
+const stopGrace = 10 * time.Second
+
+// app is the wiring: a database, the services on it, and a connection to them. With --server it is the connection alone.
+type app struct {
+	conn   *grpc.ClientConn
+	server *rpc.Server
+	tokens *rpc.Tokens
+	log    *slog.Logger
+	// close undoes what open did, last first.
+	close []func()
+}
+
+// Close ends everything that open began.
+func (a *app) Close() {
+	for i := len(a.close) - 1; i >= 0; i-- {
+		a.close[i]()
+	}
+}
+
+// openApp connects to a server, or starts the services here.
+func openApp(ctx context.Context, o *Options, std streams, level slog.Level) (*app, error) {
+	a := &app{log: slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))}
+	var err error
+	if o.Server != "" {
+		err = a.dial(o)
+	} else {
+		err = a.start(ctx, o, std.err)
+	}
+	if err != nil {
+		a.Close()
+		return nil, err
+	}
+	return a, nil
+}
+
+// dial connects to a server elsewhere.
+func (a *app) dial(o *Options) error {
+	token, err := os.ReadFile(o.TokenFile)
+	if err != nil {
+		return fmt.Errorf("read the token: %w", err)
+	}
+	a.conn, err = grpc.NewClient(o.Server, grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithPerRPCCredentials(rpc.TokenCredentials(strings.TrimSpace(string(token)))),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(rpc.MaxMessage), grpc.MaxCallSendMsgSize(rpc.MaxMessage)))
+	if err != nil {
+		return fmt.Errorf("connect to %s: %w", o.Server, err)
+	}
+	a.close = append(a.close, func() { _ = a.conn.Close() })
+	return nil
+}
+
+// start opens the database and runs the services and a worker in this process.
+func (a *app) start(ctx context.Context, o *Options, notes io.Writer) error {
+	pool, err := a.openDatabase(ctx, o, notes)
+	if err != nil {
+		return err
+	}
+	worker := planner.NewWorker(pool, a.log)
+	workers := jobs.NewWorkers()
+	worker.Register(workers)
+	client, err := jobs.New(pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1, jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
+	if err != nil {
+		return fmt.Errorf("set up the jobs: %w", err)
+	}
+	if err := client.Start(ctx); err != nil {
+		return fmt.Errorf("start the jobs: %w", err)
+	}
+	a.close = append(a.close, func() {
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopGrace)
+		defer cancel()
+		if err := client.Stop(ctx); err != nil {
+			a.log.Warn("stop the jobs", "error", err)
+		}
+	})
+	a.rescue(ctx, planner.NewRescuer(pool, client, a.log))
+	if err := a.serveInProcess(pool, client); err != nil {
+		return err
+	}
+	return nil
+}
+
+func (a *app) rescue(ctx context.Context, rescuer *planner.Rescuer) {
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		rescuer.Run(ctx)
+	}()
+	a.close = append(a.close, func() { cancel(); <-done })
+}
+
+// openDatabase opens the server of --database-url, whose schema must be current, or the private one, which it migrates.
+func (a *app) openDatabase(ctx context.Context, o *Options, notes io.Writer) (*postgres.Pool, error) {
+	url, err := o.databaseURL()
+	if err != nil {
+		return nil, err
+	}
+	private := url == ""
+	if private {
+		if url, err = a.startPrivate(ctx, o, notes); err != nil {
+			return nil, err
+		}
+	}
+	pool, err := postgres.Open(ctx, url, postgres.Options{})
+	if err != nil {
+		return nil, err
+	}
+	a.close = append(a.close, pool.Close)
+	if private {
+		_, err = postgres.Migrate(ctx, pool, migrations.FS)
+	} else {
+		err = postgres.CheckSchema(ctx, pool, migrations.FS)
+	}
+	return pool, err
+}
+
+func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (string, error) {
+	server, err := localpg.StartOrJoin(ctx, localpg.Options{DataDir: o.Data, Log: notes})
+	if err != nil {
+		return "", err
+	}
+	if !server.Joined() {
+		a.close = append(a.close, func() {
+			if err := server.Stop(); err != nil {
+				a.log.Warn("stop the private database", "error", err)
+			}
+		})
+	}
+	if err := server.EnsureDatabase(ctx, databaseName); err != nil {
+		return "", err
+	}
+	return server.URL(databaseName), nil
+}
+
+// allPorts are all kinds of record in import order.
+func allPorts() []records.Port {
+	var ports []records.Port
+	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports()} {
+		ports = append(ports, p...)
+	}
+	return ports
+}
+
+// serveInProcess makes the servers and connects to them with a token of its own.
+func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
+	mint := ids.NewMint()
+	a.tokens = &rpc.Tokens{}
+	token := rand.Text()
+	if err := a.tokens.Add(localName(), "manager", token); err != nil {
+		return err
+	}
+	facilityServer := facility.NewServer(facility.Deps{Pool: pool, Mint: mint})
+	rosterServer := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
+	enrollmentServer := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Sites: enrollmentSites})
+	exchangeServer := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Ports: allPorts()})
+	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
+	var err error
+	a.server, err = rpc.NewServer(a.log, a.tokens,
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, rosterServer) }, HTTP: rosterv1.RegisterRosterServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, enrollmentServer) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
+	)
+	if err != nil {
+		return err
+	}
+	a.close = append(a.close, func() { a.server.Stop(stopGrace) })
+	a.conn, err = a.server.Dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials(token)))
+	if err != nil {
+		return err
+	}
+	a.close = append(a.close, func() { _ = a.conn.Close() })
+	return nil
+}
+
+// localName is who acts when somebody works on this machine: the name of the account.
+func localName() string {
+	for _, variable := range []string{"USER", "LOGNAME", "USERNAME"} {
+		if name := os.Getenv(variable); name != "" {
+			return name
+		}
+	}
+	return "local"
+}
+
+// rosterSites and enrollmentSites hand the sites over to services that do not know the facility service.
+func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {
+	sites, err := facility.ListSites(ctx, db)
+	refs := make([]roster.SiteRef, len(sites))
+	for i, s := range sites {
+		refs[i] = roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone}
+	}
+	return refs, err
+}
+
+func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRules, error) {
+	sites, err := facility.ListSites(ctx, db)
+	rules := make([]enrollment.SiteRules, len(sites))
+	for i, s := range sites {
+		rules[i] = enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines}
+	}
+	return rules, err
+}

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"path/filepath"
+
+	"github.com/longlead/longlead/testdata/scenario"
+
+	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
+	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
+)
+
+type demoCmd struct {
+	ListenOptions
+	Once    bool  `help:"Print the plan and stop, without serving."`
+	Seconds int32 `help:"Most seconds of solving." default:"10"`
+}
+
+// Run shows the whole job on the invented school: import, plan, publish, serve. A data folder that holds the school already
+// is kept as it is.
+func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
+	if o.Server != "" {
+		return errors.New("the demo works here, so --server makes no sense with it")
+	}
+	if o.Data == defaultDataDir() {
+		o.Data = filepath.Join(o.Data, "demo") // the demo must not mix with a real school
+	}
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := loadScenario(ctx, a, std); err != nil {
+		return err
+	}
+	id, err := c.planMonth(ctx, a, std)
+	if err != nil {
+		return err
+	}
+	if err := showPlan(ctx, a, id, o, std, showTotals); err != nil {
+		return err
+	}
+	if c.Once {
+		return nil
+	}
+	return serve(ctx, a, o, c.ListenOptions, std)
+}
+
+// loadScenario imports the invented school through the same import that users have, unless there is a school already.
+func loadScenario(ctx context.Context, a *app, std streams) error {
+	sites, err := facilityv1.NewFacilityServiceClient(a.conn).ListSites(ctx, &facilityv1.ListSitesRequest{})
+	if err != nil {
+		return err
+	}
+	if n := len(sites.GetSites()); n > 0 {
+		fmt.Fprintf(std.out, "The data folder holds a school of %d sites already; it is kept as it is.\n", n)
+		return nil
+	}
+	names, err := tablesIn(scenario.FS)
+	if err != nil {
+		return fmt.Errorf("read the scenario: %w", err)
+	}
+	req := &exchangev1.ImportRequest{}
+	for _, name := range names {
+		content, err := fs.ReadFile(scenario.FS, name)
+		if err != nil {
+			return fmt.Errorf("read the scenario: %w", err)
+		}
+		req.Files = append(req.Files, &exchangev1.ImportFile{Name: name, Content: content})
+	}
+	report, err := importFiles(ctx, a, req, std)
+	if err != nil {
+		return err
+	}
+	if !report.GetImported() {
+		printImport(std.err, report, false)
+		return errors.New("the scenario has faults, which must not be: please report this")
+	}
+	rows := int32(0)
+	for _, f := range report.GetFiles() {
+		rows += f.GetTaken()
+	}
+	fmt.Fprintf(std.out, "Imported an invented school: %d rows of %d files.\n", rows, len(report.GetFiles()))
+	return nil
+}
+
+// planMonth drafts and publishes the scenario's month, unless it is published already. It returns the plan's ID.
+func (c *demoCmd) planMonth(ctx context.Context, a *app, std streams) (string, error) {
+	client := plannerv1.NewPlannerServiceClient(a.conn)
+	list, err := client.ListPlans(ctx, &plannerv1.ListPlansRequest{Month: scenario.Month})
+	if err != nil {
+		return "", err
+	}
+	for _, p := range list.GetPlans() {
+		if p.GetState() == plannerv1.PlanState_PLAN_STATE_PUBLISHED {
+			fmt.Fprintf(std.out, "Plan %s is published already.\n\n", planName(p))
+			return p.GetId(), nil
+		}
+	}
+	plan, err := draft(ctx, a, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: c.Seconds}, std)
+	if err != nil {
+		return "", err
+	}
+	result, err := client.PublishPlan(ctx, &plannerv1.PublishPlanRequest{PlanId: plan.GetId()})
+	if err != nil {
+		return "", err
+	}
+	printPublished(std.out, result)
+	fmt.Fprintln(std.out)
+	return plan.GetId(), nil
+}

@@ -1,0 +1,113 @@
+// Command longlead plans residential dog training across sites: it serves the planner, and it is the command line for it.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	_ "time/tzdata" // zones are known on machines that have no zone files
+
+	"github.com/alecthomas/kong"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+)
+
+// Exit codes. Scripts rely on them; README.md lists them.
+const (
+	exitOK          = 0
+	exitFailed      = 1   // something went wrong on our side or on the machine
+	exitUsage       = 2   // the command line is wrong
+	exitFaults      = 3   // files have faults; they are listed
+	exitRefused     = 4   // not found, not allowed, or not possible as things are; nothing was changed
+	exitUnavailable = 5   // a server or database cannot be reached
+	exitInterrupted = 130 // stopped by a signal
+)
+
+const description = `Plans residential dog training ("board-and-train") across sites: which dogs come in next month, when, where and with whom.
+
+Exit codes: 0 done, 1 failed, 2 wrong command line, 3 faults in files, 4 refused as things are, 5 not reachable, 130 interrupted.`
+
+// cli is the whole command line.
+type cli struct {
+	Options
+
+	Demo     demoCmd     `cmd:"" help:"Load an invented school, plan and publish its next month, and serve it."`
+	Serve    serveCmd    `cmd:"" help:"Serve gRPC and HTTP/JSON until interrupted."`
+	Migrate  migrateCmd  `cmd:"" help:"Bring the database to the newest schema."`
+	Import   importCmd   `cmd:"" help:"Take records in from CSV or XLSX files."`
+	Export   exportCmd   `cmd:"" help:"Give records out as CSV or XLSX files."`
+	Template templateCmd `cmd:"" help:"Write an empty file of one kind of record, or list the kinds."`
+	Plan     planCmd     `cmd:"" help:"Draft, read, compare, explain and publish month plans."`
+	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
+	Version  versionCmd  `cmd:"" help:"Print the version."`
+}
+
+// streams are where a command reads and writes; tests replace them.
+type streams struct {
+	out, err io.Writer
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], streams{out: os.Stdout, err: os.Stderr}))
+}
+
+// run executes a command line and returns its exit code.
+func run(ctx context.Context, args []string, std streams) int {
+	var c cli
+	exited, code := false, exitOK
+	parser, err := kong.New(&c, kong.Name("longlead"), kong.Description(description), kong.UsageOnError(),
+		kong.Writers(std.out, std.err), kong.Exit(func(n int) { exited, code = true, n }), kong.Vars{"data": defaultDataDir(), "planhelp": planHelp})
+	if err != nil {
+		fmt.Fprintln(std.err, "longlead:", err)
+		return exitFailed
+	}
+	parsed, err := parser.Parse(args)
+	if exited {
+		return code
+	}
+	if err != nil {
+		parser.Errorf("%s", err)
+		fmt.Fprintln(std.err, "Try: longlead --help")
+		return exitUsage
+	}
+	parsed.BindTo(ctx, (*context.Context)(nil))
+	err = parsed.Run(&c.Options, std)
+	if err == nil {
+		return exitOK
+	}
+	var quiet exitError
+	if !errors.As(err, &quiet) {
+		fmt.Fprintln(std.err, "longlead:", errorWords(err))
+	}
+	return exitCode(ctx, err)
+}
+
+// exitError ends the program with a code; what there was to say has been said.
+type exitError int
+
+func (e exitError) Error() string { return fmt.Sprintf("exit %d", int(e)) }
+
+func exitCode(ctx context.Context, err error) int {
+	var quiet exitError
+	if errors.As(err, &quiet) {
+		return int(quiet)
+	}
+	if ctx.Err() != nil {
+		return exitInterrupted
+	}
+	switch status.Code(err) {
+	case codes.InvalidArgument:
+		return exitUsage
+	case codes.NotFound, codes.AlreadyExists, codes.FailedPrecondition, codes.PermissionDenied, codes.Unauthenticated:
+		return exitRefused
+	case codes.Unavailable, codes.DeadlineExceeded:
+		return exitUnavailable
+	}
+	return exitFailed
+}

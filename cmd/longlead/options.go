@@ -1,0 +1,81 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/status"
+
+	"github.com/longlead/longlead/services/apperr"
+)
+
+// Options are the flags that every command takes. Zero values work: they mean a private database in the data folder.
+type Options struct {
+	Data            string `default:"${data}" env:"LONGLEAD_DATA" help:"Folder of the private database." placeholder:"DIR"`
+	DatabaseURL     string `env:"LONGLEAD_DATABASE_URL" help:"Use this Postgres server instead of a private one." placeholder:"URL" xor:"database"`
+	DatabaseURLFile string `env:"LONGLEAD_DATABASE_URL_FILE" help:"Read the URL of the Postgres server from a file, to keep its password out of sight." placeholder:"FILE" xor:"database"`
+	Server          string `env:"LONGLEAD_SERVER" help:"Talk to a Longlead server at this address (gRPC) instead of working here." placeholder:"HOST:PORT"`
+	TokenFile       string `env:"LONGLEAD_TOKEN_FILE" help:"File with the token for --server." placeholder:"FILE"`
+	JSON            bool   `name:"json" help:"Print JSON for programs instead of tables for people."`
+}
+
+// Validate finds options that do not go together.
+func (o *Options) Validate() error {
+	if o.Server != "" && (o.DatabaseURL != "" || o.DatabaseURLFile != "") {
+		return errors.New("--server and --database-url exclude each other: the server knows its own database")
+	}
+	if o.Server != "" && o.TokenFile == "" {
+		return errors.New("--server needs --token-file: a file with the token that the server's operator gave you")
+	}
+	return nil
+}
+
+// databaseURL returns the URL of an existing server, or nothing for the private one.
+func (o *Options) databaseURL() (string, error) {
+	if o.DatabaseURLFile == "" {
+		return o.DatabaseURL, nil
+	}
+	text, err := os.ReadFile(o.DatabaseURLFile)
+	if err != nil {
+		return "", fmt.Errorf("read the database URL: %w", err)
+	}
+	return strings.TrimSpace(string(text)), nil
+}
+
+// defaultDataDir is where the private database is kept: the user's data folder, or the working folder where there is none.
+func defaultDataDir() string {
+	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "longlead")
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return ".longlead"
+	}
+	return filepath.Join(home, ".local", "share", "longlead")
+}
+
+// errorWords is what a person reads of an error: what the server said, with the fields to mend one to a line.
+func errorWords(err error) string {
+	if known, ok := apperr.From(err); ok {
+		return known.Message
+	}
+	s, ok := status.FromError(err)
+	if !ok {
+		return err.Error()
+	}
+	text := s.Message()
+	for _, detail := range s.Details() {
+		if bad, ok := detail.(*errdetails.BadRequest); ok {
+			for _, v := range bad.GetFieldViolations() {
+				if !strings.Contains(text, v.GetDescription()) {
+					text += "\n  " + v.GetDescription()
+				}
+			}
+		}
+	}
+	return text
+}
