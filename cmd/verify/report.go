@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -63,6 +65,10 @@ func (w *work) reportOutside() {
 	}
 	var whole strings.Builder
 	rows := [][]string{{"OUTSIDE CHECK", "SOURCE", "EXPECTED", "FOUND"}}
+	// Tests run side by side and end in any order; a report should read the same each time.
+	slices.SortStableFunc(w.tests.outside, func(a, b outsideCheck) int {
+		return cmp.Or(strings.Compare(a.pkg, b.pkg), strings.Compare(a.name, b.name), strings.Compare(a.source, b.source))
+	})
 	for _, c := range w.tests.outside {
 		fmt.Fprintf(&whole, "%s\t%s\t%s\t%s\n", c.name, c.source, c.want, c.got)
 		rows = append(rows, []string{cut(c.name, 70), cut(c.source, 60), cut(c.want, 30), cut(c.got, 30)})

@@ -68,7 +68,7 @@ func TestAFailureStopsNothing(t *testing.T) {
 		{name: "away", run: func(context.Context, *work, *record) outcome { return outcome{leftOut, "no network"} }},
 		{name: "good", run: func(context.Context, *work, *record) outcome { return pass("2 files") }},
 	})
-	w.tests = &testRun{passed: 7, failed: 1, skipped: 2, outside: []outsideCheck{{"floor", "9 CFR 3.6", "9", "9"}}}
+	w.tests = &testRun{passed: 7, failed: 1, skipped: 2, outside: []outsideCheck{{"p", "walls", "9 CFR 3.6", "4", "4"}, {"p", "floor", "9 CFR 3.6", "9", "9"}}}
 	w.report()
 	require.True(t, w.failed())
 	text := out.String()
@@ -76,7 +76,7 @@ func TestAFailureStopsNothing(t *testing.T) {
 	require.Regexp(t, `(?m)^bad +failed`, text)
 	require.Regexp(t, `(?m)^good +passed +0\.0s +2 files$`, text)
 	require.Contains(t, text, "left out: away: no network\n")
-	require.Regexp(t, `(?m)^floor +9 CFR 3\.6 +9 +9$`, text)
+	require.Regexp(t, `(?m)^floor +9 CFR 3\.6 +9 +9\nwalls +9 CFR 3\.6 +4 +4$`, text)
 	require.Contains(t, text, "1 of 3 steps did not pass.\n")
 	lines := strings.Split(strings.TrimSpace(text), "\n")
 	require.Regexp(t, regexp.MustCompile(`^tests: 7 passed, 1 failed, 2 skipped$`), lines[len(lines)-1])

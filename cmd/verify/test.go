@@ -20,7 +20,7 @@ type event struct {
 }
 
 // outsideCheck is a comparison with a value that somebody else published, as services/internal/outside logs it.
-type outsideCheck struct{ name, source, want, got string }
+type outsideCheck struct{ pkg, name, source, want, got string }
 
 // testName is a test, or a package when test is empty.
 type testName struct{ pkg, test string }
@@ -85,9 +85,7 @@ func (t *testRun) add(e event) {
 		}
 		t.output[at].WriteString(e.Output)
 	case "build-output":
-		// It comes under the import path, which has the test's name behind it for a package built for a test.
-		path, _, _ := strings.Cut(e.ImportPath, " ")
-		t.add(event{Action: "output", Package: path, Output: e.Output})
+		t.add(event{Action: "output", Package: builtFor(e.ImportPath), Output: e.Output})
 	case "pass":
 		if e.Test != "" {
 			t.passed++
@@ -109,6 +107,16 @@ func (t *testRun) add(e event) {
 	}
 }
 
+// builtFor turns the import path of a build ("a/b [a/b.test]", "a/b_test [a/b.test]", "a/b.test") into that of the package
+// that is tested.
+func builtFor(path string) string {
+	built, forTest, isForTest := strings.Cut(path, " [")
+	if isForTest {
+		built = strings.TrimSuffix(forTest, "]")
+	}
+	return strings.TrimSuffix(built, ".test")
+}
+
 // collect takes the outside checks from the output of a test that ended well. Its output is not needed after that.
 func (t *testRun) collect(at testName) {
 	out := t.output[at]
@@ -116,7 +124,7 @@ func (t *testRun) collect(at testName) {
 		return
 	}
 	for _, m := range outsideLine.FindAllStringSubmatch(out.String(), -1) {
-		t.outside = append(t.outside, outsideCheck{m[1], m[2], m[3], m[4]})
+		t.outside = append(t.outside, outsideCheck{at.pkg, m[1], m[2], m[3], m[4]})
 	}
 	if !slices.Contains(t.skips, at) {
 		delete(t.output, at)

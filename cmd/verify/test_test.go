@@ -47,9 +47,10 @@ func TestReadTestRun(t *testing.T) {
 	require.Equal(t, 2, run.passed)
 	require.Equal(t, 4, run.failed, "two tests, the package that does not build and the one that exits")
 	require.Equal(t, 1, run.skipped, "a package without tests is no skipped test")
+	const a = "github.com/longlead/longlead/services/a"
 	require.Equal(t, []outsideCheck{
-		{"floor of a 30 in dog", "9 CFR 3.6(c)(1)(i)", "9", "9"},
-		{"split", "doc 2", "1 (±0.1)", "1.05"},
+		{a, "floor of a 30 in dog", "9 CFR 3.6(c)(1)(i)", "9", "9"},
+		{a, "split", "doc 2", "1 (±0.1)", "1.05"},
 	}, run.outside, "a failed test confirms nothing")
 
 	var names []string
@@ -65,6 +66,13 @@ func TestReadTestRun(t *testing.T) {
 	run.showFailures(&record{file: end})
 	require.Contains(t, end.String(), "a_test.go:9: expected 3")
 	require.Contains(t, end.String(), "services/b/b.go:3:1: syntax error")
+}
+
+func TestBuiltFor(t *testing.T) {
+	t.Parallel()
+	for path, want := range map[string]string{"m/a": "m/a", "m/a [m/a.test]": "m/a", "m/a_test [m/a.test]": "m/a", "m/a.test": "m/a", "m/b [m/a.test]": "m/a"} {
+		require.Equal(t, want, builtFor(path), path)
+	}
 }
 
 func TestJudge(t *testing.T) {

@@ -17,7 +17,7 @@ func randomProblem(seed uint64) *allocation.Problem {
 			p.Trainers = append(p.Trainers, randomTrainer(r, s, p.Days))
 		}
 	}
-	for range 5 + r.IntN(6) {
+	for range 8 + r.IntN(6) {
 		p.Dogs = append(p.Dogs, randomDog(r, p))
 	}
 	if r.IntN(2) == 0 {
@@ -37,7 +37,7 @@ func series(r *rand.Rand, days, least, most int) []int {
 }
 
 func randomSite(r *rand.Rand, days int) allocation.Site {
-	s := allocation.Site{Name: "site", Intake: series(r, days, 0, 2), Handover: series(r, days, 0, 2), CleanDown: r.IntN(3)}
+	s := allocation.Site{Name: "site", Intake: series(r, days, 0, 3), Handover: series(r, days, 0, 3), CleanDown: r.IntN(3)}
 	for _, class := range []string{"S", "L"} {
 		s.Runs = append(s.Runs, allocation.RunClass{Class: class, Capacity: series(r, days, 1, 2)})
 	}
@@ -59,7 +59,7 @@ func randomDog(r *rand.Rand, p *allocation.Problem) allocation.Dog {
 	d := allocation.Dog{Nights: 2 + r.IntN(4)}
 	for s := range p.Sites {
 		for arrival := range p.Days - d.Nights {
-			if r.IntN(3) > 0 {
+			if r.IntN(2) > 0 {
 				continue
 			}
 			g := allocation.Group{Site: s, Arrival: arrival, Value: 20 + r.IntN(60)}

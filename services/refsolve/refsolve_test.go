@@ -16,7 +16,8 @@ const limit = 2 * time.Minute
 
 var solvers = []refsolve.Solver{refsolve.HiGHS, refsolve.CPSAT}
 
-// TestOneRuleAtATime has problems of two or three dogs whose optimum can be worked out by hand and hangs on a single rule.
+// TestOneRuleAtATime has problems of two or three dogs whose optimum can be worked out by hand and hangs on a single rule. Both
+// solvers get the same programme, so one of them is enough here.
 func TestOneRuleAtATime(t *testing.T) {
 	t.Parallel()
 	tests := []struct {
@@ -71,12 +72,10 @@ func TestOneRuleAtATime(t *testing.T) {
 			p := twoDogs()
 			tt.change(p)
 			require.NoError(t, p.Validate())
-			for _, solver := range solvers {
-				r := refsolve.Solve(t, p, solver, limit)
-				require.True(t, r.Optimal, solver)
-				require.Equal(t, tt.want, r.Value, solver)
-				require.Equal(t, tt.want, r.Bound, solver)
-			}
+			r := refsolve.Solve(t, p, refsolve.HiGHS, limit)
+			require.True(t, r.Optimal)
+			require.Equal(t, tt.want, r.Value)
+			require.Equal(t, tt.want, r.Bound)
 		})
 	}
 }
@@ -109,6 +108,7 @@ func TestOptimumOfRandomProblems(t *testing.T) {
 				require.Equal(t, reference[i].Value, reference[i].Bound, solver)
 			}
 			require.Equal(t, reference[0].Value, reference[1].Value, "the two solvers differ")
+			require.Positive(t, reference[0].Value, "a problem in which nothing can be placed shows nothing")
 
 			ours, err := allocation.Solve(p, allocation.Options{Seed: seed, Limit: limit})
 			require.NoError(t, err)
