@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/status"
 
 	"github.com/longlead/longlead/services/apperr"
@@ -58,7 +57,7 @@ func defaultDataDir() string {
 	return filepath.Join(home, ".local", "share", "longlead")
 }
 
-// errorWords is what a person reads of an error: what the server said, with the fields to mend one to a line.
+// errorWords is what a person reads of an error: what the server said, without the codes around it.
 func errorWords(err error) string {
 	if known, ok := apperr.From(err); ok {
 		return known.Message
@@ -67,15 +66,5 @@ func errorWords(err error) string {
 	if !ok {
 		return err.Error()
 	}
-	text := s.Message()
-	for _, detail := range s.Details() {
-		if bad, ok := detail.(*errdetails.BadRequest); ok {
-			for _, v := range bad.GetFieldViolations() {
-				if !strings.Contains(text, v.GetDescription()) {
-					text += "\n  " + v.GetDescription()
-				}
-			}
-		}
-	}
-	return text
+	return s.Message()
 }

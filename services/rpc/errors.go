@@ -52,6 +52,9 @@ func toStatus(err error) error {
 
 func knownStatus(known *apperr.Error) error {
 	message := known.Message
+	for _, f := range known.Fields {
+		message += " " + f.String() + "."
+	}
 	details := []protoadapt.MessageV1{&errdetails.ErrorInfo{Reason: known.Reason, Domain: errorDomain}}
 	if len(known.Fields) > 0 {
 		bad := &errdetails.BadRequest{}

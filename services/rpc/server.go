@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"buf.build/go/protovalidate"
-	validate "github.com/grpc-ecosystem/go-grpc-middleware/v2/interceptors/protovalidate"
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
@@ -52,8 +51,8 @@ func NewServer(log *slog.Logger, tokens *Tokens, services ...Register) (*Server,
 	s := &Server{log: log, health: health.NewServer(), local: bufconn.Listen(1 << 20), mux: http.NewServeMux()}
 	s.grpc = grpc.NewServer(
 		grpc.MaxRecvMsgSize(MaxMessage), grpc.MaxSendMsgSize(MaxMessage),
-		grpc.ChainUnaryInterceptor(finishUnary(log), authorizeUnary(tokens), validate.UnaryServerInterceptor(validator)),
-		grpc.ChainStreamInterceptor(finishStream(log), authorizeStream(tokens), validate.StreamServerInterceptor(validator)),
+		grpc.ChainUnaryInterceptor(finishUnary(log), authorizeUnary(tokens), validateUnary(validator)),
+		grpc.ChainStreamInterceptor(finishStream(log), authorizeStream(tokens), validateStream(validator)),
 	)
 	for _, service := range services {
 		service.GRPC(s.grpc)
