@@ -104,6 +104,8 @@ func TestSiteRule(t *testing.T) {
 	dog := DogSize{LengthMM: 800, HeightMM: 600}
 	ok, reason := FitsDog(run.Size(), dog, site.FloorRule())
 	require.True(t, ok, reason)
+	// 90,706,576 hundredths of a mm² and one percent: 91,613,641.76, rounded up.
+	require.Equal(t, FloorSpace(91_613_642), FloorRule{Percent: 101}.Floor(dog))
 	require.False(t, MustExercise(run.Size(), dog), "a run of twice the formula is exercise enough")
 	require.True(t, MustExercise(RunSize{1000, 1814, 800}, dog))
 	require.False(t, MustExercise(run.Size(), dog, dog), "for two dogs the sum is enough")

@@ -195,6 +195,7 @@ func TestWeeklyRestAcrossWeeks(t *testing.T) {
 	require.Empty(t, check(t, rule, span("2027-03-01", "2027-03-15"), both...))
 	// A week that is not known whole is not judged.
 	require.Empty(t, check(t, rule, span("2027-03-02", "2027-03-08"), sixDays...))
+	require.Empty(t, check(t, rule, span("2027-03-01", "2027-03-07"), sixDays...))
 }
 
 func TestCheckWorkRefuses(t *testing.T) {
