@@ -18,7 +18,7 @@ import (
 
 // waiting are the requests of the scenario that no plan can place; its README says why each.
 var waiting = map[string]string{
-	"M-007": "", "M-008": "", "M-009": "M-010", "M-010": "distemper lapsed after 2026-12-02", "M-013": "rabies lapses after 2027-03-20",
+	"M-007": "no site has room for all of it", "M-008": "no site has room for all of it", "M-009": "M-010", "M-010": "distemper lapsed after 2026-12-02", "M-013": "rabies lapses after 2027-03-20",
 	"M-014": "rabies counts from 2027-03-20", "M-016": "in season", "M-020": "under 6 months", "M-022": "no intake places on a Sunday",
 	"M-023": "boiler", "M-026": "no influenza vaccination", "M-027": "Good Friday", "M-028": "rabies lapses after 2027-03-18", "M-036": "no trainer at QUILL",
 }

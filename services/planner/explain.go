@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/longlead/longlead/services/allocation"
 	"github.com/longlead/longlead/services/calendar"
@@ -43,8 +44,35 @@ func (t *task) wait(plan ids.PlanID, dog int, explainer *allocation.Explainer) W
 	words := t.blockedWords(*best)
 	w.Reason = fmt.Sprintf("others fill the month: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
 	w.Remedy = words.Remedy
+	switch {
+	case w.Hard:
+		w.Reason = fmt.Sprintf("earlier promises leave no room: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
+	case len(refusal.Dogs) > 1 && !t.fitsAlone(refusal.Dogs):
+		w.Hard = true
+		w.Reason = fmt.Sprintf("its household comes together, and no site has room for all of it on one day, even with nobody else: nearest was %s from %s, but %s",
+			words.Site, words.First, words.Reason)
+		w.Remedy = "let the dogs come on different days or to different sites, or " + words.Remedy
+	}
 	return w
 }
+
+// fitsAlone reports whether a household would fit if no other request were placed. One by one its dogs may fit where
+// together they do not: a single large run for two large dogs.
+func (t *task) fitsAlone(household []int) bool {
+	alone := allocation.Problem{Name: "household", Days: t.problem.Days, Sites: t.problem.Sites, Trainers: t.problem.Trainers}
+	var all []int
+	for i, dog := range household {
+		alone.Dogs = append(alone.Dogs, t.problem.Dogs[dog])
+		all = append(all, i)
+	}
+	alone.Together = [][]int{all}
+	solution, err := allocation.Solve(&alone, allocation.Options{Threads: 1, Limit: householdLimit})
+	// Where the search could not tell, nothing is claimed.
+	return err != nil || solution.Status != allocation.Optimal || len(solution.Placements) > 0
+}
+
+// householdLimit is far more than the search needs for the dogs of one household.
+const householdLimit = 2 * time.Second
 
 // hinderingFellow is a member of the dog's household without any choice, or -1.
 func (t *task) hinderingFellow(dog int) int {
