@@ -26,6 +26,9 @@ type coming struct {
 // When it is refused the stored one stands, and may be in the way of a request that was let through before: so the whole is
 // done again until nothing changes.
 func enterRequests(ctx context.Context, tx postgres.Tx, all []coming) (fits []requestRow, wrong []records.Wrong, err error) {
+	if err := lockRequests(ctx, tx); err != nil {
+		return nil, nil, err
+	}
 	stored, err := storedBeside(ctx, tx, all)
 	if err != nil {
 		return nil, nil, err
@@ -139,14 +142,12 @@ func (b *book) compare(row records.Row, k knownRequest) (records.Wrong, bool) {
 				"withdraw one of them, or narrow the windows until the stays cannot meet"), false
 		}
 	}
-	shared := k.Days
+	// Days that overlap two by two have one in common, so each of the household is compared on its own.
 	for _, other := range b.byHousehold[k.Household] {
-		both, ok := shared.Intersect(other.Days)
-		if !ok {
+		if !k.Days.Overlaps(other.Days) {
 			return row.Wrong("household", fmt.Sprintf("has request %s with no arrival day in common, and its dogs must come together", other.Code),
 				"widen a window, or use another word for another visit"), false
 		}
-		shared = both
 	}
 	return records.Wrong{}, true
 }

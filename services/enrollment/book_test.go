@@ -2,8 +2,14 @@ package enrollment
 
 import (
 	"testing"
+	"time"
 
+	"github.com/google/uuid"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
 )
 
 // TestRequestsBesideOthers puts the requests of before, then those of file, in lines "code,dog,program,first,last,household".
@@ -47,7 +53,7 @@ func TestRequestsBesideOthers(t *testing.T) {
 		{name: "a household with no day in common",
 			before: []string{"A,BO,MANNERS,2027-03-01,2027-03-08,H"}, file: []string{"B,DOT,MANNERS,2027-03-09,2027-03-28,H"},
 			want: []fault{{2, "household"}}, rule: "has request A with no arrival day in common, and its dogs must come together"},
-		{name: "a household of three that meets only two by two",
+		{name: "a household of three of which two do not meet",
 			before: []string{"A,BO,MANNERS,2027-03-01,2027-03-10,H", "B,DOT,MANNERS,2027-03-05,2027-03-15,H"},
 			file:   []string{"C,KIM,MANNERS,2027-03-11,2027-03-20,H"},
 			want:   []fault{{2, "household"}}, rule: "has request A with no arrival day in common, and its dogs must come together"},
@@ -81,4 +87,42 @@ func TestAWithdrawnRequestIsInNobodysWay(t *testing.T) {
 		"D,BO,MANNERS,2027-03-01,2027-03-08,,3,no,2027-01-01,,withdrawn,")
 	wrong := s.put(t, KindRequests, requestsCSV, "A,BO,MANNERS,2027-03-01,2027-03-08,,3,no,2027-01-01,H,open,")
 	require.Equal(t, []fault{{2, "dog"}}, faultsOf(wrong), "until it is opened again")
+}
+
+// TestTwoFilesAtOnce: the second waits for the first and is compared with it.
+func TestTwoFilesAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, KindRequests)
+	port := s.port(t, KindRequests)
+	in := records.Intake{Mint: uuid.New, Now: testNow}
+	first := s.rows(t, port, requestFile("A,BO,MANNERS,2027-03-01,2027-03-08,")...)
+	second := s.rows(t, port, requestFile("B,BO,MANNERS,2027-03-01,2027-03-08,")...)
+
+	tx, err := s.Begin(t.Context())
+	require.NoError(t, err)
+	defer func() { _ = tx.Rollback(t.Context()) }()
+	wrong, err := port.Put(t.Context(), tx, in, first)
+	require.NoError(t, err)
+	require.Empty(t, wrong)
+
+	done := make(chan []records.Wrong, 1)
+	go func() {
+		var found []records.Wrong
+		err := postgres.InTx(t.Context(), s.Pool, func(tx postgres.Tx) (err error) {
+			found, err = port.Put(t.Context(), tx, in, second)
+			return err
+		})
+		assert.NoError(t, err)
+		done <- found
+	}()
+	require.Eventually(t, func() bool {
+		var waiting int
+		err := s.QueryRow(t.Context(), `select count(*) from pg_locks where not granted and relation = 'enrollment.request'::regclass
+			and database = (select oid from pg_database where datname = current_database())`).Scan(&waiting)
+		return err == nil && waiting == 1
+	}, 20*time.Second, 10*time.Millisecond, "the second file waits")
+	require.NoError(t, tx.Commit(t.Context()))
+	require.Equal(t, []fault{{2, "dog"}}, faultsOf(<-done))
+	require.Len(t, s.list(t, KindRequests), 2)
 }

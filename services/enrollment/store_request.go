@@ -162,6 +162,14 @@ type knownRequest struct {
 	State     string        `db:"state"`
 }
 
+// lockRequests lets one transaction at a time compare requests with each other and write them. Others may read meanwhile.
+func lockRequests(ctx context.Context, tx postgres.Tx) error {
+	if _, err := tx.Exec(ctx, `lock table enrollment.request in share row exclusive mode`); err != nil {
+		return fmt.Errorf("lock requests: %w", err)
+	}
+	return nil
+}
+
 // listKnown returns the requests with these codes and the open ones of these dogs and households.
 func listKnown(ctx context.Context, db postgres.DB, codes []string, dogs []ids.DogID, households []string) ([]knownRequest, error) {
 	return postgres.List[knownRequest](ctx, db, "list known requests", `

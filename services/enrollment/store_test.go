@@ -279,4 +279,7 @@ func TestTogetherIsEmptyWhenNoDaySuitsAll(t *testing.T) {
 	cases, err = ListCases(t.Context(), s, calendar.MustMonth("2027-03"))
 	require.NoError(t, err)
 	require.Equal(t, cases[0].Request.Window, cases[0].Together, "who withdrew binds nobody")
+	gone, err := ListCasesByRequest(t.Context(), s, []ids.RequestID{s.request(t, "R-2")})
+	require.NoError(t, err)
+	require.Equal(t, gone[0].Request.Window, gone[0].Together, "and is bound by nobody")
 }
