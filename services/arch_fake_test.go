@@ -54,7 +54,7 @@ func TestRulesCatch(t *testing.T) {
 		{"layers: leaf's test to planner", checkLayers, map[string]string{"services/roster/a_test.go": "import /services/planner"}, "imports run one way"},
 		{"layers: plumbing to leaf", checkLayers, map[string]string{"services/records/a.go": "import /services/facility"}, "imports run one way"},
 		{"layers: planner to leaf", checkLayers, map[string]string{"services/planner/a.go": "import /services/facility"}, ""},
-		{"layers: exchange to leaf", checkLayers, map[string]string{"services/exchange/a.go": "import /services/facility"}, ""},
+		{"layers: exchange to leaf", checkLayers, map[string]string{"services/exchange/a.go": "import /services/facility"}, "leaf services never import each other"},
 		{"layers: planner to console", checkLayers, map[string]string{"services/planner/a.go": "import /services/console"}, "imports run one way"},
 		{"layers: console to planner", checkLayers, map[string]string{"services/console/a.go": "import /services/planner"}, ""},
 		{"layers: console to cmd", checkLayers, map[string]string{"services/console/a.go": "import /cmd/longlead"}, "imports run one way"},
