@@ -26,7 +26,6 @@ create table planner.plan (
   solver_version text not null default '',
   fingerprint text not null default '',
   policy jsonb,
-  prices jsonb,
   cautions text[] not null default '{}',
   failure text not null default '',
   published_at timestamptz,
