@@ -6,23 +6,26 @@ import (
 	"time"
 )
 
-// search drives searchers through cycles of annealing. A small part has one chain a thread, each with a plan of its own; a
-// large part has one plan, and its sites are dealt out anew to the threads in every cycle.
+// search drives searchers through cycles of annealing, a segment at a time. A small part has one chain a thread, each with a plan of
+// its own; a large part has one plan, and its sites are dealt out anew to the threads in every segment.
 type search struct {
 	x       *solver
 	shared  bool
 	chains  []*searcher
-	length  int // moves of the next cycle, by chain
+	length  int // moves of a cycle, by chain
+	at      int // moves of the current cycle that are done
 	cycles  int
 	stalled int // cycles without gain
-	speed   float64
+	before  int64
+	speed   float64 // moves a second, by chain
 	rnd     *random
 	deal    []int32
+	fresh   []choice // a plan for the next cycle to start from, or nil
 }
 
 // Temperatures as shares of the typical gain.
 const (
-	hottest = 0.10
+	hottest = 0.15
 	coldest = 0.008
 )
 
@@ -31,7 +34,7 @@ func newSearch(x *solver) *search {
 	if c.shared {
 		c.length = 20 * x.m.units() / x.threads
 	}
-	scale := x.m.typicalGain()
+	scale := x.typical
 	for i := range x.threads {
 		if c.shared && i >= len(x.m.siteOf) {
 			break
@@ -54,9 +57,10 @@ func newSearch(x *solver) *search {
 	return c
 }
 
-// warmUp runs a short cold cycle, to have a decent plan before anything long starts.
+// warmUp runs a short cold segment, to have a decent plan before anything long starts.
 func (c *search) warmUp() int {
-	return c.run(min(c.length/5, max(1, c.x.allowanceLeft())), coldest, coldest)
+	c.startChains()
+	return c.run(min(c.length/4, c.x.allowanceLeft()), coldest, coldest)
 }
 
 // allowanceLeft is how many moves a chain may make in this round.
@@ -67,24 +71,34 @@ func (s *solver) allowanceLeft() int {
 	return max(1, s.allowance/s.threads)
 }
 
-// cycle cools once from hot to cold.
-func (c *search) cycle() int {
-	n := c.length
-	if left, limited := c.x.r.left(); limited && c.speed > 0 {
-		if fits := int(left.Seconds() * c.speed * 0.98); fits < 2*n {
-			n = max(100, fits)
-		}
+// segment makes up to n more moves a chain of the current cycle, which cools once from hot to cold.
+func (c *search) segment(n int) int {
+	if c.at >= c.length {
+		c.nextCycle()
 	}
-	n = min(n, c.x.allowanceLeft())
-	before := c.x.value
-	used := c.run(n, hottest, coldest)
+	if c.at == 0 {
+		c.startChains()
+	}
+	n = min(n, c.length-c.at, c.x.allowanceLeft())
+	temperature := func(at int) float64 { return hottest * math.Pow(coldest/hottest, float64(at)/float64(c.length)) }
+	used := c.run(n, temperature(c.at), temperature(c.at+n))
+	c.at += n
+	return used
+}
+
+// nextCycle begins a new, longer cycle; with a time limit, no longer than what half of the time left allows.
+func (c *search) nextCycle() {
 	c.cycles++
 	c.stalled++
-	if c.x.value > before {
+	if c.x.value > c.before {
 		c.stalled = 0
 	}
-	c.length = min(c.length*2, 400_000+100*c.x.m.units())
-	return used
+	c.before = c.x.value
+	c.at = 0
+	c.length = min(c.length*2, 200_000+50*c.x.m.units())
+	if left, limited := c.x.r.left(); limited && c.speed > 0 {
+		c.length = max(500, min(c.length, int(left.Seconds()*c.speed*0.45)))
+	}
 }
 
 // run makes n moves a chain with the temperature falling from from to to.
@@ -92,8 +106,6 @@ func (c *search) run(n int, from, to float64) int {
 	began := time.Now()
 	if c.shared {
 		c.dealOut()
-	} else {
-		c.startChains()
 	}
 	made := make([]int, len(c.chains))
 	parallel(len(c.chains), len(c.chains), 1, func(_, a, b int) {
@@ -126,13 +138,24 @@ func (x *searcher) anneal(n int, from, to float64, stop func() bool) int {
 	return n
 }
 
-// startChains lets every other chain start from the best plan, the rest from their own best.
+// startChains lets chains begin a cycle from the best plan, from a fresh one, or from their own best, in turn.
 func (c *search) startChains() {
+	if c.shared {
+		if c.fresh != nil && c.cycles%2 == 1 {
+			c.x.state.restore(c.fresh)
+		} else if c.cycles > 0 {
+			c.x.state.restore(c.x.best)
+		}
+		return
+	}
 	for i, chain := range c.chains {
-		if i%2 == c.cycles%2 && chain.bestValue < c.x.value {
-			chain.s.restore(c.x.best)
-		} else {
+		switch {
+		case c.fresh != nil && (i+c.cycles)%3 == 1:
+			chain.s.restore(c.fresh)
+		case (i+c.cycles)%3 == 2:
 			chain.s.restore(chain.best)
+		default:
+			chain.s.restore(c.x.best)
 		}
 		chain.noteBest()
 	}

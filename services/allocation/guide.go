@@ -37,29 +37,71 @@ func newGuide(m *model) *guide {
 	return g
 }
 
-// update computes the scores at new prices.
+// update computes the scores at new prices of all resources.
 func (g *guide) update(t *tariff, threads int) {
-	m := g.m
-	unit := 1 / float64(int64(1)<<m.shift)
-	parallel(threads, len(m.groups), 1024, func(_, from, to int) {
+	unit := g.unit()
+	g.updateSites(t, threads)
+	parallel(threads, len(g.m.groups), 1024, func(_, from, to int) {
 		for i := from; i < to; i++ {
-			grp := &m.groups[i]
-			g.base[i] = float32(float64(t.base(grp)) * unit)
-			run, tr := float32(1e30), float32(1e30)
-			for j, list := 0, m.groupRuns(grp); j < len(list); j++ {
-				x := float32(float64(t.run(grp, &list[j])) * unit)
-				g.run[int(g.runAt[i])+j] = x
-				run = min(run, x)
+			grp := &g.m.groups[i]
+			for j, list := 0, g.m.groupTrainers(grp); j < len(list); j++ {
+				g.trainer[int(g.trAt[i])+j] = float32(float64(t.trainer(grp, &list[j])) * unit)
 			}
-			for j, list := 0, m.groupTrainers(grp); j < len(list); j++ {
-				x := float32(float64(t.trainer(grp, &list[j])) * unit)
-				g.trainer[int(g.trAt[i])+j] = x
-				tr = min(tr, x)
-			}
-			g.top[i] = g.base[i] - run - tr
 		}
 	})
-	parallel(threads, m.units(), 64, func(_, from, to int) {
+	g.finish(threads)
+}
+
+func (g *guide) unit() float64 { return 1 / float64(int64(1)<<g.m.shift) }
+
+// updateSites computes what the sites' resources cost.
+func (g *guide) updateSites(t *tariff, threads int) {
+	unit := g.unit()
+	parallel(threads, len(g.m.groups), 1024, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			grp := &g.m.groups[i]
+			g.base[i] = float32(float64(t.base(grp)) * unit)
+			for j, list := 0, g.m.groupRuns(grp); j < len(list); j++ {
+				g.run[int(g.runAt[i])+j] = float32(float64(t.run(grp, &list[j])) * unit)
+			}
+		}
+	})
+}
+
+// updateCalendars computes the scores from the prices of the schedule bound, in which a trainer's days have a price for each size
+// of stay.
+func (g *guide) updateCalendars(s *schedules) {
+	unit := g.unit()
+	g.updateSites(s.t, s.threads)
+	parallel(s.threads, len(s.cal), 4, func(_, from, to int) {
+		var sums []micro
+		for i := from; i < to; i++ {
+			c := s.cal[i]
+			days, sizes := len(c.minutes), len(c.sizes)
+			grow(&sums, sizes*(days+1))
+			c.prefixes(sums)
+			for j := range c.stays {
+				st := &c.stays[j]
+				at := int(st.class) * (days + 1)
+				cost := micro(st.penalty)<<g.m.shift + sums[at+int(st.to)] - sums[at+int(st.from)]
+				if s.m.minuteLine[s.m.trainerSite[i]] >= 0 {
+					cost += s.t.siteMinutes(c, st)
+				}
+				g.trainer[g.trAt[st.group]+int32(st.entry)] = float32(float64(cost) * unit)
+			}
+		}
+	})
+	g.finish(s.threads)
+}
+
+// finish ranks everything after the scores changed.
+func (g *guide) finish(threads int) {
+	parallel(threads, len(g.m.groups), 1024, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			g.top[i] = g.base[i] - slices.Min(g.run[g.runAt[i]:g.runAt[i+1]]) - slices.Min(g.trainer[g.trAt[i]:g.trAt[i+1]])
+		}
+	})
+	parallel(threads, g.m.units(), 64, func(_, from, to int) {
 		for u := from; u < to; u++ {
 			g.rank(u)
 		}

@@ -124,7 +124,7 @@ func (m *model) typicalGain() float64 {
 	if spread == 0 {
 		return max(1, worth/dogs)
 	}
-	return max(1, min(worth, 4*spread)/dogs)
+	return max(1, min(worth, 16*spread)/dogs)
 }
 
 func (x *searcher) placed(u int32) bool { return x.s.at[x.m.unitDogs[x.m.unitFirst[u]]].group >= 0 }

@@ -19,7 +19,11 @@ type solver struct {
 	sites  *siteUnits
 	state  *state
 	search *search
+	sched  *schedules
 	stage  int
+
+	spare   *state
+	typical float64 // see typicalGain
 
 	best  []choice
 	value int64
@@ -39,13 +43,16 @@ type published struct {
 
 // Effort of one round, in iterations: a price step or a move of the local search counts as one.
 const (
-	priceSteps  = 50
-	dualMost    = 1500
-	dualEnough  = 600 // for large parts
-	exactNodes  = 300_000
-	exactUnits  = 14
-	largeUnits  = 300
-	stallCycles = 6 // cycles without gain after which a search without limits ends
+	priceSteps    = 50
+	dualMost      = 1500
+	dualEnough    = 600 // for large parts
+	exactNodes    = 300_000
+	exactUnits    = 14
+	largeUnits    = 300
+	pricingsRound = 120 // trainers priced, at least, before the search takes its turn
+	pricingCost   = 60
+	movesRound    = 16_000
+	stallCycles   = 6 // cycles without gain after which a search without limits ends
 )
 
 func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *solver {
@@ -54,6 +61,7 @@ func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *s
 		s.best[d] = noChoice
 	}
 	s.state = newState(m)
+	s.typical = m.typicalGain()
 	s.startFrom(warm)
 	s.dual = newDual(m, threads)
 	s.setBound(m.roundDown(s.dual.bound))
@@ -180,8 +188,11 @@ func (s *solver) round() (used int) {
 	case 2:
 		used = s.tryExact()
 		s.publish("exact search")
+	case 3:
+		used = s.lowerSchedules()
+		s.publish("schedules")
 	default:
-		used = s.search.cycle()
+		used = s.improve()
 		s.publish("search")
 		if s.search.stalled >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
 			s.mu.Lock()
@@ -190,6 +201,50 @@ func (s *solver) round() (used int) {
 		}
 	}
 	return max(1, used)
+}
+
+// lowerSchedules takes some steps down the schedule bound, and now and then draws a plan and prices for the search from them.
+func (s *solver) lowerSchedules() (used int) {
+	s.stage = 4
+	first := s.sched == nil
+	if first {
+		s.sched = newSchedules(s.dual)
+	}
+	d := s.sched
+	if d.converged() {
+		return 1
+	}
+	for range max(1, pricingsRound/len(d.cal)) {
+		d.tighten(micro(s.value)<<s.m.shift, s.typical)
+		if first && !d.evaluate(s.r.stop) || !first && !d.step(micro(s.value)<<s.m.shift, s.r.stop) {
+			break
+		}
+		first = false
+		used += pricingCost * len(d.cal)
+		s.setBound(s.m.roundDown(d.bound))
+		if d.converged() || s.value >= s.bound {
+			break
+		}
+	}
+	s.guide.updateCalendars(d)
+	d.propose(s.scratch(), s.guide, s.r.stop)
+	s.search.fresh = append(s.search.fresh[:0], s.spare.at...)
+	s.offer(s.spare.at, s.spare.value)
+	return used
+}
+
+// scratch is a second state for plans that are tried out.
+func (s *solver) scratch() *state {
+	if s.spare == nil {
+		s.spare = newState(s.m)
+	}
+	return s.spare
+}
+
+// improve runs the local search for about as long as the schedules took.
+func (s *solver) improve() int {
+	s.stage = 3
+	return s.search.segment(movesRound * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
 }
 
 // lowerPrices makes some price steps.

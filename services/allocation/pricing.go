@@ -1,0 +1,401 @@
+package allocation
+
+import (
+	"cmp"
+	"slices"
+)
+
+// A schedule is one trainer's whole set of stays. pricing finds, for one trainer and given prices of everything else (dogs,
+// runs, intake and handover places, site minutes), the schedule that leaves over most: a knapsack with a capacity of minutes and
+// of dogs on each of many days. It is solved by depth-first search in order of arrival, with the bound of inner.go.
+
+// pricer is the scratch memory of one worker.
+type pricer struct {
+	m       *model
+	c       *calendar
+	items   []item
+	has     []bool    // by working day and size: an item of that size begins there
+	table   []micro   // by working day, dogs left, minutes left: most that can be earned from the day at the going prices
+	windows [][]micro // by window: see windowTable
+	size    int       // entries of a day
+
+	sum      []micro // prefix sums of the prices: size*(days+1)+working day
+	surplus  []micro // by dog: most that one of its items leaves over
+	choiceOf []int32 // by dog: that item
+	slope    []int32 // by working day and size: stays wanted, less stays in the tables' best mix
+	keepBest []micro // prices to go back to
+
+	left, hand []int32 // by working day, during the search
+	used       []bool  // by dog
+	path, best []int32 // items chosen
+	value, cut micro
+	open       micro // highest bound of a branch left unexplored
+	nodes      int
+	limit      int
+	search     []int32 // items in the search, by arrival
+	lastAt     []int32 // by dog: position of its last item in search
+	drop, most []micro // by position in search
+	seen       memory
+}
+
+type item struct {
+	stay     int32
+	from, to int16
+	dog      int32
+	size     int32
+	class    int32
+	value    micro // what it leaves over before the trainer's own prices
+	left     micro // and after them
+}
+
+// priced is the outcome of pricing one trainer: no schedule leaves over more than bound, and the one found leaves over value.
+type priced struct {
+	bound, value micro
+	nodes        int
+}
+
+// price solves one trainer's problem. net is, by group, what a stay leaves over before its trainer; site is the tariff for site
+// minutes, or nil. The schedule found is left in c.last.
+func (x *pricer) price(c *calendar, net []micro, site *tariff, steps, limit int, tolerance micro) priced {
+	x.c, x.limit, x.nodes = c, limit, 0
+	x.collect(net, site)
+	x.path, x.best, x.value = x.path[:0], x.best[:0], 0
+	var bound micro
+	switch {
+	case len(x.items) == 0:
+	case len(c.minutes) == 0:
+		bound = x.bestOfEach()
+	default:
+		x.again()
+		bound = x.lowerInner(c.stepsFor(steps))
+		if bound-x.value > tolerance {
+			x.greedy()
+		}
+		if bound-x.value > tolerance {
+			bound = x.explore(bound, tolerance)
+		}
+		c.effort = x.nodes
+	}
+	c.last = c.last[:0]
+	for _, i := range x.best {
+		c.last = append(c.last, x.items[i].stay)
+	}
+	return priced{bound: max(bound, x.value), value: x.value, nodes: x.nodes}
+}
+
+// stepsFor spends more on prices where the search was long last time.
+func (c *calendar) stepsFor(steps int) int {
+	switch {
+	case c.effort > 1500:
+		return steps * 4
+	case c.effort < 150:
+		return steps / 3
+	}
+	return steps
+}
+
+// collect lists the stays that leave anything over.
+func (x *pricer) collect(net []micro, site *tariff) {
+	c, m := x.c, x.m
+	days, sizes := len(c.minutes), len(c.sizes)
+	grow(&x.has, days*sizes)
+	clear(x.has)
+	x.items = x.items[:0]
+	for i := range c.stays {
+		s := &c.stays[i]
+		v := net[s.group] - micro(s.penalty)<<m.shift
+		if site != nil {
+			v -= site.siteMinutes(c, s)
+		}
+		if v <= 0 {
+			continue
+		}
+		x.items = append(x.items, item{stay: int32(i), from: s.from, to: s.to, dog: s.dog, size: s.size, class: s.class, value: v})
+		if s.from < s.to {
+			x.has[int(s.from)*sizes+int(s.class)] = true
+		}
+	}
+	grow(&x.sum, sizes*(days+1))
+	grow(&x.slope, days*sizes)
+	grow(&x.left, days)
+	grow(&x.hand, days)
+	grow(&x.surplus, c.dogs)
+	grow(&x.choiceOf, c.dogs)
+	grow(&x.lastAt, c.dogs)
+	grow(&x.used, c.dogs)
+	clear(x.used)
+	x.size = int(c.rows * c.width)
+	grow(&x.table, days*x.size)
+	for len(x.windows) < len(c.ends) {
+		x.windows = append(x.windows, nil)
+	}
+}
+
+func grow[T any](v *[]T, n int) {
+	if cap(*v) < n {
+		*v = make([]T, n+n/2)
+	}
+	*v = (*v)[:n]
+}
+
+// siteMinutes is the price of the site minutes of a stay.
+func (t *tariff) siteMinutes(c *calendar, s *calendarStay) micro {
+	m := t.m
+	g := &m.groups[s.group]
+	at := int(c.trainer) * m.stride
+	return micro(s.size)*micro(c.grain)*(t.minute[at+int(g.leave)]-t.minute[at+int(g.arrive)]) +
+		micro(s.cover)*(t.cover[at+int(g.leave)]-t.cover[at+int(g.arrive)])
+}
+
+// bestOfEach is for a trainer whose days bind nobody: each dog takes its best item.
+func (x *pricer) bestOfEach() micro {
+	for d := range x.surplus {
+		x.surplus[d], x.choiceOf[d] = 0, -1
+	}
+	for i := range x.items {
+		if it := &x.items[i]; it.value > x.surplus[it.dog] {
+			x.surplus[it.dog], x.choiceOf[it.dog] = it.value, int32(i)
+		}
+	}
+	for d, i := range x.choiceOf {
+		if i >= 0 {
+			x.best = append(x.best, i)
+			x.value += x.surplus[d]
+		}
+	}
+	return x.value
+}
+
+// again values the schedule of the last call at the new prices: often it is still good.
+func (x *pricer) again() {
+	var sum micro
+	for _, stay := range x.c.last {
+		i, in := slices.BinarySearchFunc(x.items, stay, func(it item, s int32) int { return cmp.Compare(it.stay, s) })
+		if in {
+			sum += x.items[i].value
+			x.path = append(x.path, int32(i))
+		}
+	}
+	x.keep(sum)
+}
+
+// keep notes the path if it is better than the best schedule.
+func (x *pricer) keep(value micro) {
+	if value > x.value {
+		x.value = value
+		x.best = append(x.best[:0], x.path...)
+	}
+}
+
+// greedy packs items in order of what they leave over.
+func (x *pricer) greedy() {
+	c := x.c
+	copy(x.left, c.minutes)
+	copy(x.hand, c.inHand)
+	x.search = x.search[:0]
+	for i := range x.items {
+		x.search = append(x.search, int32(i))
+	}
+	slices.SortFunc(x.search, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(x.items[b].left, x.items[a].left), cmp.Compare(a, b))
+	})
+	x.path = x.path[:0]
+	var sum micro
+	for _, i := range x.search {
+		it := &x.items[i]
+		if !x.used[it.dog] && x.fits(it) {
+			x.take(it, 1)
+			x.used[it.dog] = true
+			x.path = append(x.path, i)
+			sum += it.value
+		}
+	}
+	clear(x.used)
+	x.keep(sum)
+}
+
+func (x *pricer) fits(it *item) bool {
+	for k := it.from; k < it.to; k++ {
+		if x.left[k] < it.size || x.hand[k] < 1 {
+			return false
+		}
+	}
+	return true
+}
+
+func (x *pricer) take(it *item, times int32) {
+	for k := it.from; k < it.to; k++ {
+		x.left[k] -= times * it.size
+		x.hand[k] -= times
+	}
+}
+
+// explore searches for the best schedule and returns a bound on it. Branches that cannot beat the best by more than the tolerance
+// are cut; when the node limit is met, what was left open counts into the bound.
+func (x *pricer) explore(bound, tolerance micro) micro {
+	c := x.c
+	copy(x.left, c.minutes)
+	copy(x.hand, c.inHand)
+	gap := bound - x.value - tolerance
+	x.search = x.search[:0]
+	for i := range x.items {
+		it := &x.items[i]
+		if x.surplus[it.dog]-it.left < gap {
+			x.search = append(x.search, int32(i))
+		}
+	}
+	// Items are in order of arrival already; among those of one day, the promising ones go first.
+	slices.SortStableFunc(x.search, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(x.items[a].from, x.items[b].from), cmp.Compare(x.items[b].left, x.items[a].left))
+	})
+	n := len(x.search)
+	grow(&x.drop, n)
+	grow(&x.most, n)
+	for d := range x.surplus {
+		x.surplus[d], x.lastAt[d] = 0, -1
+	}
+	for j := n - 1; j >= 0; j-- {
+		it := &x.items[x.search[j]]
+		after := x.surplus[it.dog]
+		if x.lastAt[it.dog] < 0 {
+			x.lastAt[it.dog] = int32(j)
+		}
+		x.most[j] = max(after, it.left)
+		x.drop[j] = x.most[j] - after
+		x.surplus[it.dog] = x.most[j]
+	}
+	at := spot{}
+	for _, s := range x.surplus {
+		at.waiting += s
+	}
+	for k := int(c.ends[0]); k < len(c.minutes); k++ {
+		at.later += x.worth(k, c.minutes[k], c.inHand[k])
+	}
+	x.seen.forget()
+	x.path, x.open, x.cut = x.path[:0], 0, tolerance
+	x.visit(at)
+	if x.nodes >= x.limit {
+		return min(bound, max(x.open, x.value+tolerance))
+	}
+	return min(bound, x.value+tolerance)
+}
+
+// spot is where the search stands: the next position in the list of items, the working day and window it has come to, the entry of the
+// window's table for those who came in this window, what the chosen leave over, what the days after the window can still
+// earn, and what the dogs not chosen could leave over.
+type spot struct {
+	j, day, window, entry int
+	value, later, waiting micro
+}
+
+// visit chooses the next stay among those from a spot on.
+func (x *pricer) visit(at spot) {
+	c := x.c
+	x.keep(at.value)
+	for ; at.j < len(x.search); at.j++ {
+		it := &x.items[x.search[at.j]]
+		if at.day < int(it.from) && !x.advance(&at, int(it.from)) {
+			return
+		}
+		bound := at.value + at.later + at.waiting
+		earn := x.windows[at.window][(at.day-c.windowStart(at.window))*x.size:]
+		if bound+earn[at.entry] <= x.value+x.cut {
+			return
+		}
+		if x.used[it.dog] {
+			continue
+		}
+		if x.nodes >= x.limit {
+			x.open = max(x.open, bound+earn[at.entry])
+			return
+		}
+		if next, ok := x.after(at, it); ok && next.value+next.later+next.waiting+earn[next.entry] > x.value+x.cut {
+			x.nodes++
+			x.used[it.dog] = true
+			x.path = append(x.path, x.search[at.j])
+			x.take(it, 1)
+			x.visit(next)
+			x.take(it, -1)
+			x.path = x.path[:len(x.path)-1]
+			x.used[it.dog] = false
+		}
+		at.waiting -= x.drop[at.j]
+	}
+}
+
+// advance moves on to a later working day, over into later windows if need be. It reports false if nothing better can come from there.
+func (x *pricer) advance(at *spot, day int) bool {
+	c := x.c
+	entered := false
+	for day >= int(c.ends[at.window]) {
+		at.window++
+		entered = true
+		at.entry = 0
+		for k := int(c.ends[at.window-1]); k < int(c.ends[at.window]); k++ {
+			at.later -= x.worth(k, x.left[k], x.hand[k])
+		}
+	}
+	at.day = day
+	if entered {
+		before := at.later
+		for k := day; k < int(c.ends[at.window]); k++ {
+			before += x.worth(k, x.left[k], x.hand[k])
+		}
+		if at.value+before+at.waiting <= x.value+x.cut {
+			return false
+		}
+	}
+	if x.seen.dominated(x.stateKey(at.j, day), at.value) {
+		return false
+	}
+	if entered {
+		x.windowTable(at.window, x.left, x.hand)
+	}
+	return true
+}
+
+// after is the spot after taking an item; ok is false if it does not fit.
+func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
+	c := x.c
+	next = at
+	next.j++
+	next.value += it.value
+	next.waiting -= x.most[at.j]
+	if it.from == it.to {
+		return next, true
+	}
+	end := int(c.ends[at.window])
+	for k := int(it.from); k < end; k++ {
+		if x.left[k] < it.size || x.hand[k] < 1 {
+			return next, false
+		}
+	}
+	for k := end; k < int(it.to); k++ {
+		left, hand := x.left[k], x.hand[k]
+		if left < it.size || hand < 1 {
+			return next, false
+		}
+		next.later -= x.worth(k, left, hand) - x.worth(k, left-it.size, hand-1)
+	}
+	next.entry += int(c.sizes[it.class])
+	if c.rows > 1 {
+		next.entry += int(c.width)
+	}
+	return next, true
+}
+
+// stateKey names all that matters for the choices from a working day on: the stays that are still there, and the dogs chosen that
+// could come again.
+func (x *pricer) stateKey(j, day int) (key stateKey) {
+	for _, i := range x.path {
+		it := &x.items[i]
+		if int(it.to) > day {
+			key.add(uint64(it.to)<<32 | uint64(it.size))
+		}
+		if int(x.lastAt[it.dog]) >= j {
+			key.add(1<<63 | uint64(it.dog))
+		}
+	}
+	key.add(1<<62 | uint64(day))
+	return key
+}

@@ -1,0 +1,366 @@
+package allocation
+
+import (
+	"cmp"
+	"slices"
+	"sync"
+	"sync/atomic"
+)
+
+// schedules lowers the schedule bound: the Lagrangian relaxation in which each trainer chooses a whole schedule of stays that its
+// minutes and dogs in hand allow on every day, while runs, intake and handover places, site minutes and "a dog comes once" are
+// only priced. It is never above the price bound at the same prices, and its best value is that of Dantzig and Wolfe's decomposition by
+// trainer (as Savelsbergh 1997 for generalised assignment), since what is lost between a relaxation and whole dogs is lost
+// inside the trainers' calendars.
+type schedules struct {
+	m       *model
+	threads int
+	cal     []*calendar
+	pricers []*pricer
+	t       *tariff // prices of the sites' cells; the trainers' own cells are zero
+	cells   []int   // priced cells
+	link    []micro // by group: what a household's dogs pass on to one another, see shareOut
+	net     []micro // by group: what the best stay leaves over before the trainer
+	bestRun []int16 // by group
+	result  []priced
+
+	dogPrice []micro
+	price    []float64 // dogs first, then cells
+	top      []float64
+	dir      []float64
+	scale    []float64
+	use      []int64 // by cell
+	count    []int32 // by dog: schedules it is in
+
+	bound micro // best
+	last  micro
+	value micro // of the schedules chosen at the last prices: how tight pricing was
+	level float64
+	stall int
+	cap   float64
+	round int
+
+	steps, limit int
+	tolerance    micro
+	loose        micro // looseness of pricing at the best bound
+
+	weight [][]float32 // by trainer and stay: how much the schedules of late have held it, 0 to 1
+}
+
+// newSchedules starts from the best prices of the resource bound: a dog's price is what it could leave over.
+func newSchedules(d *dual) *schedules {
+	m := d.m
+	s := &schedules{m: m, threads: d.threads, cal: newCalendars(m), t: newTariff(m), link: make([]micro, len(m.groups)),
+		net: make([]micro, len(m.groups)), bestRun: make([]int16, len(m.groups)), result: make([]priced, len(m.trainerOf)),
+		dogPrice: make([]micro, len(m.dogOf)), use: make([]int64, len(m.capacity)), count: make([]int32, len(m.dogOf)),
+		bound: d.bound, level: 0.005, cap: d.cap, steps: 10, limit: 3000}
+	for range d.threads {
+		s.pricers = append(s.pricers, &pricer{m: m})
+	}
+	s.listCells(d)
+	t := d.settle()
+	s.shareOut(t)
+	for dog := range m.dogOf {
+		s.price = append(s.price, float64(s.dogSurplus(t, dog)))
+		s.scale = append(s.scale, 1)
+	}
+	for _, i := range s.cells {
+		s.price = append(s.price, d.top[i])
+		s.scale = append(s.scale, d.scale[i/m.stride])
+	}
+	s.takeInnerPrices(d)
+	for _, c := range s.cal {
+		s.weight = append(s.weight, make([]float32, len(c.stays)))
+	}
+	s.top, s.dir = make([]float64, len(s.price)), make([]float64, len(s.price))
+	copy(s.top, s.price)
+	return s
+}
+
+// listCells finds the cells of sites that any stay can use.
+func (s *schedules) listCells(d *dual) {
+	m := s.m
+	for site := range m.siteOf {
+		last := m.handLine[site]
+		if m.minuteLine[site] >= 0 {
+			last = m.minuteLine[site]
+		}
+		for i := m.cell(m.runLine[site], 0); i < m.cell(last+1, 0); i++ {
+			if m.capacity[i] > 0 {
+				s.cells = append(s.cells, i)
+			}
+		}
+	}
+}
+
+// shareOut evens out, in every row of a household's groups, what its dogs leave over at the given prices. The transfers add up to
+// nothing in each row, so that a household that comes whole is worth the same; but now its dogs can be relaxed into dogs that come
+// alone without loosening the bound at these prices.
+func (s *schedules) shareOut(t *tariff) {
+	m := s.m
+	for u := range m.units() {
+		dogs := m.members(u)
+		if len(dogs) < 2 {
+			continue
+		}
+		for j := range int32(m.dogGroups(int(dogs[0]))) {
+			var sum micro
+			for _, d := range dogs {
+				left, _ := t.best(m.dogFirst[d] + j)
+				sum += left
+			}
+			share, passed := sum/micro(len(dogs)), micro(0)
+			for i, d := range dogs {
+				left, _ := t.best(m.dogFirst[d] + j)
+				s.link[m.dogFirst[d]+j] = share - left
+				passed += share - left
+				if i == len(dogs)-1 {
+					s.link[m.dogFirst[d]+j] -= passed // exact to the last bit
+				}
+			}
+		}
+	}
+}
+
+func (s *schedules) dogSurplus(t *tariff, dog int) micro {
+	var top micro
+	for g := s.m.dogFirst[dog]; g < s.m.dogFirst[dog+1]; g++ {
+		left, _ := t.best(g)
+		top = max(top, left+s.link[g])
+	}
+	return top
+}
+
+// takeInnerPrices starts the trainers' own prices from the resource bound's. What days after the last arrival cost goes onto the day of
+// the last arrival.
+func (s *schedules) takeInnerPrices(d *dual) {
+	m := s.m
+	for t, c := range s.cal {
+		minute, dog := make([]micro, len(c.minutes)+1), make([]micro, len(c.minutes)+1)
+		for k := range m.nights {
+			if m.works[t*m.stride+k] {
+				at := max(0, min(int(c.day[k]), len(c.minutes)-1))
+				minute[at] += micro(d.top[m.cell(m.workLine[t], k)])
+				dog[at] += micro(d.top[m.cell(m.dogLine[t], k)])
+			}
+		}
+		for k := range c.minutes {
+			c.linear(k, minute[k], dog[k])
+		}
+	}
+}
+
+// evaluate prices every trainer at the current prices. complete is false if stop ended it early; then nothing is known.
+func (s *schedules) evaluate(stop func() bool) (complete bool) {
+	m := s.m
+	n := len(m.dogOf)
+	for d := range n {
+		s.dogPrice[d] = micro(s.price[d])
+	}
+	for j, i := range s.cells {
+		s.t.cell[i] = micro(s.price[n+j])
+	}
+	s.t.sum(s.threads)
+	parallel(s.threads, len(m.groups), 512, func(_, from, to int) {
+		for g := from; g < to; g++ {
+			s.netOf(int32(g))
+		}
+	})
+	if !s.priceAll(stop) {
+		return false
+	}
+	bound, ok := s.t.capacityValue()
+	for _, p := range s.dogPrice {
+		bound += p
+	}
+	s.value = bound
+	for _, r := range s.result {
+		bound += r.bound
+		s.value += r.value
+	}
+	s.last = bound
+	s.countUse()
+	if ok && bound < s.bound {
+		s.bound = bound
+		s.loose = bound - s.value
+		copy(s.top, s.price)
+	}
+	return true
+}
+
+func (s *schedules) netOf(at int32) {
+	m := s.m
+	g := &m.groups[at]
+	best := micro(1) << 62
+	for j, list := 0, m.groupRuns(g); j < len(list); j++ {
+		if x := s.t.run(g, &list[j]); x < best {
+			best, s.bestRun[at] = x, int16(j)
+		}
+	}
+	s.net[at] = s.t.base(g) - best - s.dogPrice[g.dog] + s.link[at]
+}
+
+// priceAll prices the trainers on all threads; each takes the next trainer when it is free. The outcome does not depend on who does it.
+func (s *schedules) priceAll(stop func() bool) bool {
+	var next atomic.Int64
+	var cut atomic.Bool
+	work := func(x *pricer) {
+		for {
+			t := int(next.Add(1)) - 1
+			if t >= len(s.cal) {
+				return
+			}
+			if stop() {
+				cut.Store(true)
+				return
+			}
+			var site *tariff
+			if s.m.minuteLine[s.m.trainerSite[t]] >= 0 {
+				site = s.t
+			}
+			s.result[t] = x.price(s.cal[t], s.net, site, s.steps, s.limit, s.tolerance)
+		}
+	}
+	var wg sync.WaitGroup
+	for _, x := range s.pricers[1:] {
+		wg.Go(func() { work(x) })
+	}
+	work(s.pricers[0])
+	wg.Wait()
+	return !cut.Load()
+}
+
+// countUse adds up what the trainers' schedules use.
+func (s *schedules) countUse() {
+	m := s.m
+	clear(s.count)
+	for _, i := range s.cells {
+		s.use[i] = 0
+	}
+	for t, c := range s.cal {
+		s.remember(t)
+		for _, i := range c.last {
+			st := &c.stays[i]
+			g := &m.groups[st.group]
+			s.count[g.dog]++
+			s.use[m.cell(m.intakeLine[g.site], int(g.arrive))]++
+			s.use[m.cell(m.handLine[g.site], int(g.leave))]++
+			run := m.cell(m.groupRuns(g)[s.bestRun[st.group]].line, 0)
+			for k := int(g.arrive); k < int(g.vacate); k++ {
+				s.use[run+k]++
+			}
+			if line := m.minuteLine[g.site]; line >= 0 {
+				for k := int(g.arrive); k < int(g.leave); k++ {
+					if m.works[t*m.stride+k] {
+						s.use[m.cell(line, k)] += int64(st.size * c.grain)
+					} else {
+						s.use[m.cell(line, k)] += int64(st.cover)
+					}
+				}
+			}
+		}
+	}
+}
+
+// remember mixes the schedule just found into the weights of the trainer's stays. The weights come near a solution of the relaxation,
+// as in the volume algorithm (Barahona and Anbil 2000).
+func (s *schedules) remember(t int) {
+	const keep = 0.9
+	w := s.weight[t]
+	for i := range w {
+		w[i] *= keep
+	}
+	for _, i := range s.cal[t].last {
+		w[i] += 1 - keep
+	}
+}
+
+// step moves the prices once and evaluates them.
+func (s *schedules) step(value micro, stop func() bool) bool {
+	const deflect = 0.93
+	m := s.m
+	n := len(m.dogOf)
+	var norm float64
+	for i := range s.price {
+		var g float64
+		if i < n {
+			g = float64(s.count[i] - 1)
+		} else {
+			c := s.cells[i-n]
+			g = float64(s.use[c] - int64(m.capacity[c]))
+		}
+		if g < 0 && s.price[i] == 0 {
+			g = 0
+		}
+		s.dir[i] = deflect*s.dir[i] + g
+		if s.dir[i] < 0 && s.price[i] == 0 {
+			s.dir[i] = 0
+		}
+		norm += s.dir[i] * s.dir[i] / s.scale[i]
+	}
+	if norm == 0 {
+		s.level = 0
+		return true
+	}
+	target := max(float64(s.bound)*(1-s.level), float64(value))
+	size := (float64(s.last) - target) / norm
+	for i := range s.price {
+		s.price[i] = min(max(0, s.price[i]+size/s.scale[i]*s.dir[i]), s.cap)
+	}
+	before := s.bound
+	if !s.evaluate(stop) {
+		return false
+	}
+	s.round++
+	if float64(before-s.bound) > 0.02*s.level*float64(before) {
+		s.stall = 0
+	} else if s.stall++; s.stall >= 10 {
+		s.stall = 0
+		s.level *= 0.6
+		copy(s.price, s.top)
+		clear(s.dir)
+		return s.evaluate(stop)
+	}
+	return true
+}
+
+// tighten sets how exactly trainers are priced: the looseness of all together should be small against the gap that is left.
+func (s *schedules) tighten(value micro, typical float64) {
+	gap := max(s.bound-value, 1)
+	s.tolerance = min(micro(0.003*typical*float64(int64(1)<<s.m.shift)), gap/micro(8*len(s.cal)))
+	if s.loose > gap/8 && s.stall == 0 {
+		s.limit = min(s.limit*5/4, 200_000)
+	}
+}
+
+// converged says that further steps would change the bound by next to nothing.
+func (s *schedules) converged() bool { return s.level < 2e-5 }
+
+// propose builds a plan from the stays that the schedules hold most, and fills it up.
+func (s *schedules) propose(plan *state, g *guide, stop func() bool) {
+	m := s.m
+	type held struct {
+		weight float32
+		dog    int32
+		c      choice
+	}
+	var list []held
+	for t, c := range s.cal {
+		for i, w := range s.weight[t] {
+			if w > 0.03 {
+				st := &c.stays[i]
+				list = append(list, held{w, m.groups[st.group].dog, choice{st.group, s.bestRun[st.group], st.entry}})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b held) int {
+		return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.dog, b.dog), cmp.Compare(a.c.group, b.c.group))
+	})
+	plan.reset()
+	for _, h := range list {
+		if plan.at[h.dog].group < 0 && len(m.members(int(m.unitOf[h.dog]))) == 1 && plan.fits(h.c) {
+			plan.place(h.dog, h.c)
+		}
+	}
+	fill(plan, g, stop)
+}
