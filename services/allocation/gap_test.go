@@ -1,0 +1,138 @@
+package allocation_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/longlead/longlead/services/allocation"
+	"github.com/stretchr/testify/require"
+)
+
+const gapFolder = "../../testdata/gap"
+
+type gapCase struct {
+	path string
+	best int64
+}
+
+// gapCases reads the published values. Source: testdata/gap/README.md.
+func gapCases(t testing.TB) []gapCase {
+	t.Helper()
+	f, err := os.Open(filepath.Join(gapFolder, "values.csv"))
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	require.Equal(t, "Path", rows[0][0])
+	require.Equal(t, "Best known solution value", rows[0][7])
+	var out []gapCase
+	for _, r := range rows[1:] {
+		best, err := strconv.ParseInt(r[7], 10, 64)
+		require.NoError(t, err)
+		out = append(out, gapCase{r[0], best})
+	}
+	return out
+}
+
+func readGAP(t testing.TB, path string) *allocation.GAP {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(gapFolder, path))
+	require.NoError(t, err)
+	g, err := allocation.ReadGAP(bytes.NewReader(data))
+	require.NoError(t, err)
+	return g
+}
+
+// TestPublishedOptima solves gap1 to gap12 to the published optimum and proves it.
+func TestPublishedOptima(t *testing.T) {
+	t.Parallel()
+	for _, c := range gapCases(t) {
+		if !strings.HasPrefix(c.path, "cattrysse1994/") {
+			continue
+		}
+		t.Run(c.path, func(t *testing.T) {
+			g := readGAP(t, c.path)
+			s, err := allocation.Solve(g.Problem, allocation.Options{Threads: 2, Seed: 1, Limit: 60 * time.Second})
+			require.NoError(t, err)
+			require.True(t, g.Complete(s.Placements))
+			require.Equal(t, c.best, g.Cost(s.Value))
+			require.Equal(t, allocation.Optimal, s.Status)
+			require.Equal(t, c.best, assignmentCost(t, c.path, s.Placements))
+		})
+	}
+}
+
+// TestPublishedBounds gives every published problem a short time: what is found must be no better than the best known value, and
+// the bound no worse a promise than it.
+func TestPublishedBounds(t *testing.T) {
+	t.Parallel()
+	for _, c := range gapCases(t) {
+		g := readGAP(t, c.path)
+		s, err := allocation.Solve(g.Problem, allocation.Options{Seed: 1, Iterations: 3000})
+		require.NoError(t, err, c.path)
+		require.LessOrEqual(t, g.Cost(s.Bound), c.best, c.path)
+		if g.Complete(s.Placements) {
+			require.GreaterOrEqual(t, g.Cost(s.Value), c.best, c.path)
+		}
+	}
+}
+
+// assignmentCost counts a plan's cost from the file itself.
+func assignmentCost(t testing.TB, path string, plan []allocation.Placement) int64 {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(gapFolder, path))
+	require.NoError(t, err)
+	words := strings.Fields(string(data))
+	number := func(i int) int {
+		n, err := strconv.Atoi(words[i])
+		require.NoError(t, err)
+		return n
+	}
+	agents, jobs := number(0), number(1)
+	load := make([]int, agents)
+	total := 0
+	for _, pl := range plan {
+		total += number(2 + pl.Trainer*jobs + pl.Dog)
+		load[pl.Trainer] += number(2 + agents*jobs + pl.Trainer*jobs + pl.Dog)
+	}
+	for a := range agents {
+		require.LessOrEqual(t, load[a], number(2+2*agents*jobs+a))
+	}
+	return int64(total)
+}
+
+func TestReadGAPRefuses(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct{ text, want string }{
+		"empty":        {"", "cut off"},
+		"cut off":      {"2 2 1 2 3", "the file ends before the cost of job 1 for agent 1"},
+		"negative":     {"1 1 -3 2 4", "the cost of job 0 for agent 0"},
+		"no agents":    {"0 5", "number of agents"},
+		"huge":         {"99999999999999999999 1", "number of agents"},
+		"not a number": {"1 1 x 2 3", "whole number"},
+		"trailing":     {"1 1 1 1 1 7", "more after the capacities"},
+	} {
+		_, err := allocation.ReadGAP(strings.NewReader(c.text))
+		require.ErrorIs(t, err, allocation.ErrInvalid, name)
+		require.ErrorContains(t, err, c.want, name)
+	}
+}
+
+func FuzzReadGAP(f *testing.F) {
+	f.Add("2 2 1 2 3 4 1 1 1 1 2 2")
+	f.Add("1 1 0 0 0")
+	f.Fuzz(func(t *testing.T, text string) {
+		g, err := allocation.ReadGAP(strings.NewReader(text))
+		if err != nil {
+			return
+		}
+		require.NoError(t, g.Problem.Validate())
+		require.Len(t, g.Problem.Dogs, g.Jobs)
+	})
+}
