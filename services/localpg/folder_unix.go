@@ -157,7 +157,7 @@ func serverAccount() (*account, error) {
 			return &account{uid: uint32(uid), gid: uint32(gid), name: name}, nil
 		}
 	}
-	return nil, errors.New("Postgres does not run as root, and this system has neither a user postgres nor a user nobody: run as another user")
+	return nil, errors.New("as root there is no user to run Postgres as: this system has neither a user postgres nor a user nobody; run as another user")
 }
 
 // canEnter reports whether the account may pass through dir and everything above it. It reads permission bits only.

@@ -21,7 +21,6 @@ type candidate struct {
 	enrollment.Case
 	choices  []choice
 	refusals []Refusal
-	cautions []string
 }
 
 // choice is one site and arrival day with the run groups and trainers that suit.

@@ -130,7 +130,7 @@ func (c Column) check() error {
 		}
 	}
 	if c.Max != 0 && c.Min > c.Max {
-		return fmt.Errorf("Min %d is above Max %d", c.Min, c.Max)
+		return fmt.Errorf("least value %d (Min) is above the greatest, %d (Max)", c.Min, c.Max)
 	}
 	if c.Example == "" {
 		return nil
