@@ -205,7 +205,7 @@ func TestKindCheck(t *testing.T) {
 		"a choice, and only a choice":   small(sheet.Column{Name: "a", Form: sheet.FormChoice}),
 		"kept for the reasons":          small(sheet.Column{Name: "Reasons"}),
 		"the example \"soon\" is not":   small(sheet.Column{Name: "a", Form: sheet.FormDay, Example: "soon"}),
-		"Min 5 is above Max 3":          small(sheet.Column{Name: "a", Form: sheet.FormWhole, Min: 5, Max: 3}),
+		"least value 5 (Min) is above":  small(sheet.Column{Name: "a", Form: sheet.FormWhole, Min: 5, Max: 3}),
 		"must have 1 to 31 characters":  {Name: "", Columns: []sheet.Column{{Name: "a"}}},
 		"it must have 1 to 199 columns": {Name: "x"},
 		"needs a name of letters":       small(sheet.Column{Name: " a"}),
