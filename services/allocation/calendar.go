@@ -26,6 +26,7 @@ type calendar struct {
 	rows   int32   // dogs, plus one; 1 if they are not counted
 	price  []micro // price of a stay of each size on each working day: working day*len(sizes)+size
 
+	banned []bool  // by stay: must not be chosen; nil for none
 	effort int     // nodes of the last search
 	last   []int32 // best schedule of the last call, as indices into stays
 }

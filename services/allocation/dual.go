@@ -72,7 +72,7 @@ func (d *dual) evaluate() micro {
 			d.evaluateUnit(u)
 		}
 	})
-	bound, ok := d.t.capacityValue()
+	bound, ok := d.t.capacityValue(m.capacity)
 	for _, s := range d.sum {
 		bound += s
 	}

@@ -130,12 +130,12 @@ func (t *tariff) surplus(u int) (micro, int32) {
 
 // capacityValue is the price of everything there is: the part of the bound that does not depend on the dogs. ok is false if it
 // does not fit into 62 bits.
-func (t *tariff) capacityValue() (sum micro, ok bool) {
+func (t *tariff) capacityValue(capacity []int32) (sum micro, ok bool) {
 	var rough float64
 	for i, c := range t.cell {
 		if c != 0 {
-			rough += float64(c) * float64(t.m.capacity[i])
-			sum += c * micro(t.m.capacity[i])
+			rough += float64(c) * float64(capacity[i])
+			sum += c * micro(capacity[i])
 		}
 	}
 	return sum, rough < 1<<61

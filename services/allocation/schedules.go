@@ -24,6 +24,13 @@ type schedules struct {
 	bestRun []int16 // by group
 	result  []priced
 
+	// Restrictions of a branch or a dive: capacity that is left, dogs that are settled, run classes that a dog must not have (bit by class), and
+	// dogs that must come, whose price may be negative.
+	capacity []int32
+	gone     []bool
+	noRun    []uint64
+	must     []bool
+
 	dogPrice []micro
 	price    []float64 // dogs first, then cells
 	top      []float64
@@ -44,6 +51,7 @@ type schedules struct {
 	tolerance    micro
 	loose        micro // looseness of pricing at the best bound
 
+	keep   float32     // share of the weights that stays when schedules are remembered
 	weight [][]float32 // by trainer and stay: how much the schedules of late have held it, 0 to 1
 }
 
@@ -53,7 +61,8 @@ func newSchedules(d *dual) *schedules {
 	s := &schedules{m: m, threads: d.threads, cal: newCalendars(m), t: newTariff(m), link: make([]micro, len(m.groups)),
 		net: make([]micro, len(m.groups)), bestRun: make([]int16, len(m.groups)), result: make([]priced, len(m.trainerOf)),
 		dogPrice: make([]micro, len(m.dogOf)), use: make([]int64, len(m.capacity)), count: make([]int32, len(m.dogOf)),
-		bound: d.bound, level: 0.005, cap: d.cap, steps: 10, limit: 3000}
+		capacity: slices.Clone(m.capacity), gone: make([]bool, len(m.dogOf)), noRun: make([]uint64, len(m.dogOf)),
+		must: make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: 0.005, cap: d.cap, steps: 10, limit: 3000}
 	for range d.threads {
 		s.pricers = append(s.pricers, &pricer{m: m})
 	}
@@ -169,7 +178,7 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 	if !s.priceAll(stop) {
 		return false
 	}
-	bound, ok := s.t.capacityValue()
+	bound, ok := s.t.capacityValue(s.capacity)
 	for _, p := range s.dogPrice {
 		bound += p
 	}
@@ -191,11 +200,18 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 func (s *schedules) netOf(at int32) {
 	m := s.m
 	g := &m.groups[at]
-	best := micro(1) << 62
+	best := micro(1) << 61
 	for j, list := 0, m.groupRuns(g); j < len(list); j++ {
+		if s.noRun[g.dog]>>(list[j].line-m.runLine[g.site])&1 != 0 {
+			continue
+		}
 		if x := s.t.run(g, &list[j]); x < best {
 			best, s.bestRun[at] = x, int16(j)
 		}
+	}
+	if s.gone[g.dog] {
+		s.net[at] = -1 << 61
+		return
 	}
 	s.net[at] = s.t.base(g) - best - s.dogPrice[g.dog] + s.link[at]
 }
@@ -265,47 +281,21 @@ func (s *schedules) countUse() {
 // remember mixes the schedule just found into the weights of the trainer's stays. The weights come near a solution of the relaxation,
 // as in the volume algorithm (Barahona and Anbil 2000).
 func (s *schedules) remember(t int) {
-	const keep = 0.9
 	w := s.weight[t]
 	for i := range w {
-		w[i] *= keep
+		w[i] *= s.keep
 	}
 	for _, i := range s.cal[t].last {
-		w[i] += 1 - keep
+		w[i] += 1 - s.keep
 	}
 }
 
 // step moves the prices once and evaluates them.
 func (s *schedules) step(value micro, stop func() bool) bool {
-	const deflect = 0.93
-	m := s.m
-	n := len(m.dogOf)
-	var norm float64
-	for i := range s.price {
-		var g float64
-		if i < n {
-			g = float64(s.count[i] - 1)
-		} else {
-			c := s.cells[i-n]
-			g = float64(s.use[c] - int64(m.capacity[c]))
-		}
-		if g < 0 && s.price[i] == 0 {
-			g = 0
-		}
-		s.dir[i] = deflect*s.dir[i] + g
-		if s.dir[i] < 0 && s.price[i] == 0 {
-			s.dir[i] = 0
-		}
-		norm += s.dir[i] * s.dir[i] / s.scale[i]
-	}
-	if norm == 0 {
+	target := max(float64(s.bound)*(1-s.level), float64(value))
+	if !s.move(target, 0.93) {
 		s.level = 0
 		return true
-	}
-	target := max(float64(s.bound)*(1-s.level), float64(value))
-	size := (float64(s.last) - target) / norm
-	for i := range s.price {
-		s.price[i] = min(max(0, s.price[i]+size/s.scale[i]*s.dir[i]), s.cap)
 	}
 	before := s.bound
 	if !s.evaluate(stop) {
@@ -322,6 +312,46 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 		return s.evaluate(stop)
 	}
 	return true
+}
+
+// move changes the prices along the deflected subgradient, with a step towards a target. It reports false at a minimum.
+func (s *schedules) move(target, deflect float64) bool {
+	n := len(s.m.dogOf)
+	var norm float64
+	for i := range s.price {
+		var g float64
+		if i < n {
+			g = float64(s.count[i] - 1)
+		} else {
+			c := s.cells[i-n]
+			g = float64(s.use[c] - int64(s.capacity[c]))
+		}
+		floor := s.floor(i)
+		if g < 0 && s.price[i] == floor {
+			g = 0
+		}
+		s.dir[i] = deflect*s.dir[i] + g
+		if s.dir[i] < 0 && s.price[i] == floor {
+			s.dir[i] = 0
+		}
+		norm += s.dir[i] * s.dir[i] / s.scale[i]
+	}
+	if norm == 0 {
+		return false
+	}
+	size := (float64(s.last) - target) / norm
+	for i := range s.price {
+		s.price[i] = min(max(s.floor(i), s.price[i]+size/s.scale[i]*s.dir[i]), s.cap)
+	}
+	return true
+}
+
+// floor is the least that a price may be.
+func (s *schedules) floor(i int) float64 {
+	if i < len(s.must) && s.must[i] {
+		return -s.cap
+	}
+	return 0
 }
 
 // tighten sets how exactly trainers are priced: the looseness of all together should be small against the gap that is left.

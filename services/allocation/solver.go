@@ -20,6 +20,7 @@ type solver struct {
 	state  *state
 	search *search
 	sched  *schedules
+	tree   *branching
 	stage  int
 
 	spare   *state
@@ -51,6 +52,7 @@ const (
 	largeUnits    = 300
 	pricingsRound = 120 // trainers priced, at least, before the search takes its turn
 	pricingCost   = 60
+	branchUnits   = 250
 	movesRound    = 16_000
 	stallCycles   = 6 // cycles without gain after which a search without limits ends
 )
@@ -212,7 +214,7 @@ func (s *solver) lowerSchedules() (used int) {
 	}
 	d := s.sched
 	if d.converged() {
-		return 1
+		return s.branch()
 	}
 	for range max(1, pricingsRound/len(d.cal)) {
 		d.tighten(micro(s.value)<<s.m.shift, s.typical)
@@ -230,6 +232,24 @@ func (s *solver) lowerSchedules() (used int) {
 	d.propose(s.scratch(), s.guide, s.r.stop)
 	s.search.fresh = append(s.search.fresh[:0], s.spare.at...)
 	s.offer(s.spare.at, s.spare.value)
+	return used
+}
+
+// branch proves small parts optimal once the schedule bound has settled.
+func (s *solver) branch() (used int) {
+	d := s.sched
+	if s.m.units() > branchUnits {
+		return 1
+	}
+	if s.tree == nil {
+		s.tree = newBranching(d, func(plan *state) { s.offer(plan.at, plan.value) })
+	}
+	for used < pricingsRound*pricingCost && s.tree.open.Len() > 0 && s.value < s.bound && !s.r.stop() {
+		used += pricingCost * len(d.cal) * max(1, s.tree.next(micro(s.value)<<s.m.shift, s.r.stop))
+		d.propose(s.scratch(), s.guide, s.r.stop)
+		s.offer(s.spare.at, s.spare.value)
+		s.setBound(max(s.value, s.m.roundDown(s.tree.bound())))
+	}
 	return used
 }
 

@@ -1,0 +1,313 @@
+package allocation
+
+import (
+	"container/heap"
+	"slices"
+)
+
+// branching proves plans of small parts optimal: branch and bound with the schedule bound at every node (branch and price, Barnhart
+// and others 1998, with the subgradient method in place of a linear programme). A node forbids some choices; its children
+// split what is left by who trains a dog, by site and day, by run class, or by whether it comes at all. The node with the highest bound
+// is split first, so that the bound of the whole falls steadily.
+type branching struct {
+	s     *schedules
+	open  nodeQueue
+	plan  *state
+	found func(*state) // is told of plans met on the way
+	nodes int
+	seq   int
+	away  []bool // by unit
+}
+
+type node struct {
+	parent *node
+	rule   rule
+	bound  micro
+	price  []float64
+	seq    int
+	depth  int
+}
+
+// rule is one restriction. Its opposite (not) is the rule of the sibling.
+type rule struct {
+	kind ruleKind
+	unit int32
+	dog  int32
+	key  int32 // trainer, row, or run class
+	not  bool
+}
+
+type ruleKind int8
+
+const (
+	noRule    ruleKind = iota
+	byTrainer          // the dog's trainer is key; not: is another
+	byRow              // the unit's row of groups is at most key; not: is later
+	byRun              // the dog's run class is key; not: another
+	byComing           // the unit comes; not: stays away
+)
+
+func newBranching(s *schedules, found func(*state)) *branching {
+	b := &branching{s: s, plan: newState(s.m), found: found, away: make([]bool, s.m.units())}
+	for _, c := range s.cal {
+		c.banned = make([]bool, len(c.stays))
+	}
+	b.push(&node{bound: s.bound, price: slices.Clone(s.top)})
+	return b
+}
+
+func (b *branching) push(n *node) {
+	b.seq++
+	n.seq = b.seq
+	heap.Push(&b.open, n)
+}
+
+// bound is proven for the whole part: nothing better hides in the nodes not yet done.
+func (b *branching) bound() micro {
+	if len(b.open) == 0 {
+		return 0
+	}
+	return b.open[0].bound
+}
+
+// nodeSteps is how many price steps a node gets.
+const nodeSteps = 12
+
+// next works on one node: value is the best plan's. It returns the evaluations done; on stop the node stays open.
+func (b *branching) next(value micro, stop func() bool) (evaluations int) {
+	s := b.s
+	n := heap.Pop(&b.open).(*node)
+	if s.m.roundDown(n.bound)<<s.m.shift <= value {
+		return 0
+	}
+	b.nodes++
+	b.apply(n)
+	target := float64(value) + float64(int64(1)<<s.m.shift)*0.9
+	s.tolerance, s.limit = max(1, (n.bound-value)/micro(20*len(s.cal))), 20_000
+	best, top := n.bound, n.price
+	for i := range nodeSteps {
+		if i > 0 && !s.move(target, 0.7) {
+			break
+		}
+		evaluations++
+		s.bound = best
+		s.keep = float32(i) / float32(i+1) // the plain average of the node's schedules
+		if !s.evaluate(stop) {
+			b.push(n)
+			return evaluations
+		}
+		if s.last < best {
+			best = s.last
+			top = slices.Clone(s.price)
+		}
+		if s.m.roundDown(best)<<s.m.shift <= value {
+			return evaluations
+		}
+	}
+	n.bound, n.price = best, top
+	r, ok := b.choose()
+	if !ok {
+		b.settle()
+		return evaluations
+	}
+	opposite := r
+	opposite.not = true
+	for _, r := range []rule{opposite, r} {
+		b.push(&node{parent: n, rule: r, bound: best, price: top, depth: n.depth + 1})
+	}
+	return evaluations
+}
+
+// apply puts a node's rules and prices in force.
+func (b *branching) apply(n *node) {
+	s := b.s
+	for _, c := range s.cal {
+		clear(c.banned)
+	}
+	clear(s.noRun)
+	clear(s.must)
+	clear(b.away)
+	for at := n; at != nil; at = at.parent {
+		b.enforce(at.rule)
+	}
+	copy(s.price, n.price)
+	for i := range s.must {
+		s.price[i] = max(s.price[i], s.floor(i))
+	}
+	clear(s.dir)
+}
+
+func (b *branching) enforce(r rule) {
+	s := b.s
+	m := s.m
+	switch r.kind {
+	case byTrainer:
+		b.ban(func(t int, st *calendarStay, g *group) bool { return g.dog == r.dog && (int32(t) == r.key) == r.not })
+	case byRow:
+		b.ban(func(_ int, st *calendarStay, g *group) bool {
+			return m.unitOf[g.dog] == r.unit && (st.group-m.dogFirst[g.dog] <= r.key) == r.not
+		})
+	case byRun:
+		if r.not {
+			s.noRun[r.dog] |= 1 << r.key
+		} else {
+			s.noRun[r.dog] |= ^(uint64(1) << r.key)
+		}
+	case byComing:
+		if r.not {
+			b.away[r.unit] = true
+			b.ban(func(_ int, _ *calendarStay, g *group) bool { return m.unitOf[g.dog] == r.unit })
+			return
+		}
+		for _, d := range m.members(int(r.unit)) {
+			s.must[d] = true
+		}
+	}
+}
+
+func (b *branching) ban(hit func(trainer int, st *calendarStay, g *group) bool) {
+	for t, c := range b.s.cal {
+		for i := range c.stays {
+			if hit(t, &c.stays[i], &b.s.m.groups[c.stays[i].group]) {
+				c.banned[i] = true
+			}
+		}
+	}
+}
+
+// settle handles a node that leaves no choice: every dog that comes has one option. If they fit together they are a plan.
+func (b *branching) settle() {
+	s := b.s
+	m := s.m
+	b.plan.reset()
+	for _, c := range s.cal {
+		for i := range c.stays {
+			if c.banned[i] {
+				continue
+			}
+			st := &c.stays[i]
+			d := m.groups[st.group].dog
+			option := choice{st.group, s.bestRun[st.group], st.entry}
+			if b.plan.at[d].group >= 0 || !b.plan.fits(option) {
+				return
+			}
+			b.plan.place(d, option)
+		}
+	}
+	for u := range m.units() {
+		dogs := m.members(u)
+		for _, d := range dogs {
+			if (b.plan.at[d].group < 0) != (b.plan.at[dogs[0]].group < 0) {
+				return
+			}
+			if c := b.plan.at[d].group; c >= 0 && c-m.dogFirst[d] != b.plan.at[dogs[0]].group-m.dogFirst[dogs[0]] {
+				return
+			}
+		}
+	}
+	b.found(b.plan)
+}
+
+// tally holds how the node's schedules have treated one dog.
+type tally struct {
+	trainer, row, run map[int32]float64
+	total             float64
+}
+
+// choose finds the rule that splits most evenly what the node's schedules did. ok is false if no choice is left.
+func (b *branching) choose() (best rule, ok bool) {
+	s := b.s
+	m := s.m
+	tallies := make([]tally, len(m.dogOf))
+	for d := range tallies {
+		tallies[d] = tally{map[int32]float64{}, map[int32]float64{}, map[int32]float64{}, 0}
+	}
+	for t, c := range s.cal {
+		for i := range c.stays {
+			if c.banned[i] {
+				continue
+			}
+			st := &c.stays[i]
+			g := &m.groups[st.group]
+			w := float64(s.weight[t][i])
+			y := &tallies[g.dog]
+			y.trainer[int32(t)] += w
+			y.row[st.group-m.dogFirst[g.dog]] += w
+			y.run[m.groupRuns(g)[s.bestRun[st.group]].line-m.runLine[g.site]] += w
+			for _, r := range m.groupRuns(g) {
+				if c := r.line - m.runLine[g.site]; s.noRun[g.dog]>>c&1 == 0 {
+					y.run[c] += 0
+				}
+			}
+			y.total += w
+		}
+	}
+	score := -1.0
+	offer := func(r rule, w, rank float64) {
+		if x := min(w, 1-w) + rank; x > score {
+			score, best, ok = x, r, true
+		}
+	}
+	for d := range tallies {
+		b.offers(int32(d), &tallies[d], offer)
+	}
+	return best, ok
+}
+
+// offers lists the rules that could split one dog's choices, with the weight that goes to the first side.
+func (b *branching) offers(d int32, y *tally, offer func(r rule, w, rank float64)) {
+	s := b.s
+	u := s.m.unitOf[d]
+	if b.away[u] || len(y.row) == 0 {
+		return
+	}
+	if len(y.trainer) > 1 {
+		for _, t := range sortedKeys(y.trainer) {
+			offer(rule{kind: byTrainer, unit: u, dog: d, key: t}, y.trainer[t], 0.02)
+		}
+	}
+	if rows := sortedKeys(y.row); len(rows) > 1 {
+		below := 0.0
+		for _, j := range rows[:len(rows)-1] {
+			below += y.row[j]
+			offer(rule{kind: byRow, unit: u, dog: d, key: j}, below, 0)
+		}
+	}
+	if len(y.run) > 1 {
+		for _, c := range sortedKeys(y.run) {
+			offer(rule{kind: byRun, unit: u, dog: d, key: c}, y.run[c], -0.05)
+		}
+	}
+	if !s.must[d] {
+		offer(rule{kind: byComing, unit: u, dog: d}, y.total, 0.01)
+	}
+}
+
+func sortedKeys(m map[int32]float64) []int32 {
+	out := make([]int32, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// nodeQueue gives the node with the highest bound first, of equal ones the youngest.
+type nodeQueue []*node
+
+func (q nodeQueue) Len() int { return len(q) }
+func (q nodeQueue) Less(i, j int) bool {
+	if q[i].bound != q[j].bound {
+		return q[i].bound > q[j].bound
+	}
+	return q[i].seq > q[j].seq
+}
+func (q nodeQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *nodeQueue) Push(x any)   { *q = append(*q, x.(*node)) }
+func (q *nodeQueue) Pop() any {
+	old := *q
+	n := old[len(old)-1]
+	old[len(old)-1] = nil
+	*q = old[:len(old)-1]
+	return n
+}
