@@ -1,0 +1,54 @@
+package allocation_test
+
+import (
+	"testing"
+
+	"github.com/longlead/longlead/services/allocation"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func TestBranchingAgainstBruteForce(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		want := bruteForce(p)
+		value, bound, root := allocation.SolveByBranching(p)
+		require.Equal(t, want, value)
+		require.Equal(t, want, bound)
+		require.GreaterOrEqual(t, root, want, "the bound at the root holds")
+	})
+}
+
+func TestPricingAgainstEverySchedule(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		p.Together = nil
+		if len(p.Sites) > 1 {
+			p.Sites = p.Sites[:1]
+			kept := p.Trainers[:0]
+			for _, tr := range p.Trainers {
+				tr.Site = 0
+				kept = append(kept, tr)
+			}
+			p.Trainers, p.Dogs = kept, nil
+			for range rapid.IntRange(1, 4).Draw(t, "dogs again") {
+				p.Dogs = append(p.Dogs, drawDog(t, p))
+			}
+		}
+		stays := 0
+		for _, d := range p.Dogs {
+			stays += len(d.Placements)
+		}
+		if stays == 0 {
+			return
+		}
+		worth := rapid.SliceOfN(rapid.Int64Range(-5, 30), stays, stays).Draw(t, "worth")
+		for trainer := range p.Trainers {
+			found, proven, brute := allocation.PriceSchedule(p, trainer, func(i int) int64 { return worth[i] })
+			require.Equal(t, brute, found)
+			require.Equal(t, brute, proven)
+		}
+	})
+}

@@ -1,0 +1,87 @@
+package allocation
+
+// For tests of this package's parts from outside, with problems drawn by the tests of the whole.
+
+// SolveByBranching solves a problem with the schedule bound and branching alone: no exact search, no local search.
+func SolveByBranching(p *Problem) (value, bound int64, root int64) {
+	never := func() bool { return false }
+	for _, part := range components(p) {
+		m := newModel(p, part)
+		d := newDual(m, 1)
+		for range 100 {
+			d.step(0)
+		}
+		s := newSchedules(d)
+		s.evaluate(never)
+		for range 30 {
+			s.step(0, never)
+		}
+		root += m.roundDown(s.bound)
+		best := int64(0)
+		b := newBranching(s, func(plan *state) { best = max(best, plan.value) })
+		guide := newGuide(m)
+		guide.updateCalendars(s)
+		plan := newState(m)
+		for b.open.Len() > 0 && b.nodes < 20_000 {
+			b.next(micro(best)<<m.shift, never)
+			s.propose(plan, guide, never)
+			best = max(best, plan.value)
+		}
+		value += best
+		bound += max(best, m.roundDown(b.bound()))
+	}
+	return value, bound, root
+}
+
+// PriceSchedule solves one trainer's pricing problem at given values of its stays, by search and by trying every schedule.
+func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64) (found, proven, brute int64) {
+	m := newModel(p, components(p)[0])
+	c := newCalendars(m)[trainer]
+	net := make([]micro, len(m.groups))
+	for i := range net {
+		net[i] = worth(i) << m.shift
+	}
+	x := &pricer{m: m}
+	out := x.price(c, net, nil, 5, 1<<30, 0)
+	return out.value, out.bound, x.everySchedule(c, net, 0)
+}
+
+// everySchedule tries every schedule, looking only at the problem's days.
+func (x *pricer) everySchedule(c *calendar, net []micro, from int) micro {
+	m := x.m
+	t := &m.p.Trainers[m.trainerOf[c.trainer]]
+	minutes, dogs := make([]int, m.p.Days), make([]int, m.p.Days)
+	used := map[int32]bool{}
+	var try func(i int) micro
+	try = func(i int) micro {
+		if i == len(c.stays) {
+			return 0
+		}
+		best := try(i + 1)
+		st := &c.stays[i]
+		g := &m.groups[st.group]
+		need := int(m.groupTrainers(g)[st.entry].minutes)
+		if used[g.dog] {
+			return best
+		}
+		change := func(times int) (ok bool) {
+			ok = true
+			for k := int(g.arrive); k < int(g.leave); k++ {
+				if t.Works[k] {
+					minutes[k] += times * need
+					dogs[k] += times
+					ok = ok && minutes[k] <= t.Minutes[k] && dogs[k] <= t.Dogs[k]
+				}
+			}
+			return ok
+		}
+		if change(1) {
+			used[g.dog] = true
+			best = max(best, net[st.group]-micro(st.penalty)<<m.shift+try(i+1))
+			used[g.dog] = false
+		}
+		change(-1)
+		return best
+	}
+	return try(from)
+}
