@@ -154,7 +154,7 @@ func (a *app) openDatabase(ctx context.Context, o *Options, notes io.Writer) (*p
 }
 
 func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (string, error) {
-	server, err := localpg.StartOrJoin(ctx, localpg.Options{DataDir: o.Data, Log: notes})
+	server, err := localpg.StartOrJoin(ctx, localpg.Options{DataDir: o.Data, Log: notes, Source: os.Getenv(localpg.EnvSource)})
 	if err != nil {
 		return "", err
 	}

@@ -38,11 +38,12 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if err := loadScenario(ctx, a, std); err != nil {
 		return err
 	}
-	id, err := c.planMonth(ctx, a, std)
+	client := plannerv1.NewPlannerServiceClient(a.conn)
+	id, err := c.planMonth(ctx, client, std)
 	if err != nil {
 		return err
 	}
-	if err := showPlan(ctx, a, id, o, std, showTotals); err != nil {
+	if err := showPlan(ctx, client, id, o, std, showTotals); err != nil {
 		return err
 	}
 	if c.Once {
@@ -90,8 +91,7 @@ func loadScenario(ctx context.Context, a *app, std streams) error {
 }
 
 // planMonth drafts and publishes the scenario's month, unless it is published already. It returns the plan's ID.
-func (c *demoCmd) planMonth(ctx context.Context, a *app, std streams) (string, error) {
-	client := plannerv1.NewPlannerServiceClient(a.conn)
+func (c *demoCmd) planMonth(ctx context.Context, client plannerv1.PlannerServiceClient, std streams) (string, error) {
 	list, err := client.ListPlans(ctx, &plannerv1.ListPlansRequest{Month: scenario.Month})
 	if err != nil {
 		return "", err
@@ -102,7 +102,7 @@ func (c *demoCmd) planMonth(ctx context.Context, a *app, std streams) (string, e
 			return p.GetId(), nil
 		}
 	}
-	plan, err := draft(ctx, a, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: c.Seconds}, std)
+	plan, err := draft(ctx, client, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: c.Seconds}, std)
 	if err != nil {
 		return "", err
 	}

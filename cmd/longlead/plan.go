@@ -22,6 +22,16 @@ type planCmd struct {
 	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on."`
 }
 
+// withPlanner runs a command on the planner, of this process or of --server.
+func withPlanner(ctx context.Context, o *Options, std streams, do func(client plannerv1.PlannerServiceClient) error) error {
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	return do(plannerv1.NewPlannerServiceClient(a.conn))
+}
+
 // planHelp says how plans are named on the command line.
 const planHelp = "A plan: 2027-03 for the newest of that month, 2027-03/2 for its second, or an ID."
 
@@ -34,21 +44,17 @@ type planDraftCmd struct {
 
 // Run drafts.
 func (c *planDraftCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	plan, err := draft(ctx, a, &plannerv1.DraftPlanRequest{Month: c.Month, Seconds: c.Seconds, Seed: c.Seed, Iterations: c.Iterations}, std)
-	if err != nil {
-		return err
-	}
-	return showPlan(ctx, a, plan.GetId(), o, std, showTotals)
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		plan, err := draft(ctx, client, &plannerv1.DraftPlanRequest{Month: c.Month, Seconds: c.Seconds, Seed: c.Seed, Iterations: c.Iterations}, std)
+		if err != nil {
+			return err
+		}
+		return showPlan(ctx, client, plan.GetId(), o, std, showTotals)
+	})
 }
 
 // draft starts a draft and follows it. When the caller is interrupted the draft is cancelled: nobody waits for it any more.
-func draft(ctx context.Context, a *app, req *plannerv1.DraftPlanRequest, std streams) (*plannerv1.Plan, error) {
-	client := plannerv1.NewPlannerServiceClient(a.conn)
+func draft(ctx context.Context, client plannerv1.PlannerServiceClient, req *plannerv1.DraftPlanRequest, std streams) (*plannerv1.Plan, error) {
 	started, err := client.DraftPlan(ctx, req)
 	if err != nil {
 		return nil, err
@@ -102,20 +108,17 @@ type planListCmd struct {
 
 // Run lists plans.
 func (c *planListCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	list, err := plannerv1.NewPlannerServiceClient(a.conn).ListPlans(ctx, &plannerv1.ListPlansRequest{Month: c.Month})
-	if err != nil {
-		return err
-	}
-	if o.JSON {
-		return printJSON(std.out, list)
-	}
-	printPlans(std.out, list.GetPlans())
-	return nil
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		list, err := client.ListPlans(ctx, &plannerv1.ListPlansRequest{Month: c.Month})
+		if err != nil {
+			return err
+		}
+		if o.JSON {
+			return printJSON(std.out, list)
+		}
+		printPlans(std.out, list.GetPlans())
+		return nil
+	})
 }
 
 type planShowCmd struct {
@@ -125,20 +128,17 @@ type planShowCmd struct {
 
 // Run shows a plan.
 func (c *planShowCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	id, err := findPlan(ctx, a, c.Plan)
-	if err != nil {
-		return err
-	}
-	detail := showPlacements
-	if c.Uses {
-		detail = showUses
-	}
-	return showPlan(ctx, a, id, o, std, detail)
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		id, err := findPlan(ctx, client, c.Plan)
+		if err != nil {
+			return err
+		}
+		detail := showPlacements
+		if c.Uses {
+			detail = showUses
+		}
+		return showPlan(ctx, client, id, o, std, detail)
+	})
 }
 
 // How much of a plan is shown.
@@ -148,8 +148,8 @@ const (
 	showUses
 )
 
-func showPlan(ctx context.Context, a *app, id string, o *Options, std streams, detail int) error {
-	plan, err := plannerv1.NewPlannerServiceClient(a.conn).ReadPlan(ctx, &plannerv1.ReadPlanRequest{PlanId: id, WithUses: detail == showUses})
+func showPlan(ctx context.Context, client plannerv1.PlannerServiceClient, id string, o *Options, std streams, detail int) error {
+	plan, err := client.ReadPlan(ctx, &plannerv1.ReadPlanRequest{PlanId: id, WithUses: detail == showUses})
 	if err != nil {
 		return err
 	}
@@ -161,12 +161,12 @@ func showPlan(ctx context.Context, a *app, id string, o *Options, std streams, d
 }
 
 // findPlan turns what a person writes into the ID of a plan.
-func findPlan(ctx context.Context, a *app, text string) (string, error) {
+func findPlan(ctx context.Context, client plannerv1.PlannerServiceClient, text string) (string, error) {
 	month, number, numbered := strings.Cut(text, "/")
 	if len(month) != len("2027-03") {
 		return text, nil
 	}
-	list, err := plannerv1.NewPlannerServiceClient(a.conn).ListPlans(ctx, &plannerv1.ListPlansRequest{Month: month})
+	list, err := client.ListPlans(ctx, &plannerv1.ListPlansRequest{Month: month})
 	if err != nil {
 		return "", err
 	}
@@ -191,28 +191,25 @@ type planCompareCmd struct {
 
 // Run compares.
 func (c *planCompareCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	first, err := findPlan(ctx, a, c.First)
-	if err != nil {
-		return err
-	}
-	second, err := findPlan(ctx, a, c.Second)
-	if err != nil {
-		return err
-	}
-	compared, err := plannerv1.NewPlannerServiceClient(a.conn).ComparePlans(ctx, &plannerv1.ComparePlansRequest{PlanId: first, OtherPlanId: second})
-	if err != nil {
-		return err
-	}
-	if o.JSON {
-		return printJSON(std.out, compared)
-	}
-	printComparison(std.out, compared)
-	return nil
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		first, err := findPlan(ctx, client, c.First)
+		if err != nil {
+			return err
+		}
+		second, err := findPlan(ctx, client, c.Second)
+		if err != nil {
+			return err
+		}
+		compared, err := client.ComparePlans(ctx, &plannerv1.ComparePlansRequest{PlanId: first, OtherPlanId: second})
+		if err != nil {
+			return err
+		}
+		if o.JSON {
+			return printJSON(std.out, compared)
+		}
+		printComparison(std.out, compared)
+		return nil
+	})
 }
 
 type planExplainCmd struct {
@@ -222,24 +219,21 @@ type planExplainCmd struct {
 
 // Run explains.
 func (c *planExplainCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	id, err := findPlan(ctx, a, c.Plan)
-	if err != nil {
-		return err
-	}
-	why, err := plannerv1.NewPlannerServiceClient(a.conn).ExplainRequest(ctx, &plannerv1.ExplainRequestRequest{PlanId: id, RequestCode: c.Request})
-	if err != nil {
-		return err
-	}
-	if o.JSON {
-		return printJSON(std.out, why)
-	}
-	printExplanation(std.out, why)
-	return nil
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		id, err := findPlan(ctx, client, c.Plan)
+		if err != nil {
+			return err
+		}
+		why, err := client.ExplainRequest(ctx, &plannerv1.ExplainRequestRequest{PlanId: id, RequestCode: c.Request})
+		if err != nil {
+			return err
+		}
+		if o.JSON {
+			return printJSON(std.out, why)
+		}
+		printExplanation(std.out, why)
+		return nil
+	})
 }
 
 type planPublishCmd struct {
@@ -248,24 +242,21 @@ type planPublishCmd struct {
 
 // Run publishes.
 func (c *planPublishCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	id, err := findPlan(ctx, a, c.Plan)
-	if err != nil {
-		return err
-	}
-	result, err := plannerv1.NewPlannerServiceClient(a.conn).PublishPlan(ctx, &plannerv1.PublishPlanRequest{PlanId: id})
-	if err != nil {
-		return err
-	}
-	if o.JSON {
-		return printJSON(std.out, result)
-	}
-	printPublished(std.out, result)
-	return nil
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		id, err := findPlan(ctx, client, c.Plan)
+		if err != nil {
+			return err
+		}
+		result, err := client.PublishPlan(ctx, &plannerv1.PublishPlanRequest{PlanId: id})
+		if err != nil {
+			return err
+		}
+		if o.JSON {
+			return printJSON(std.out, result)
+		}
+		printPublished(std.out, result)
+		return nil
+	})
 }
 
 type planCancelCmd struct {
@@ -274,19 +265,16 @@ type planCancelCmd struct {
 
 // Run cancels.
 func (c *planCancelCmd) Run(ctx context.Context, o *Options, std streams) error {
-	a, err := openApp(ctx, o, std, slog.LevelWarn)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	id, err := findPlan(ctx, a, c.Plan)
-	if err != nil {
-		return err
-	}
-	result, err := plannerv1.NewPlannerServiceClient(a.conn).CancelDraft(ctx, &plannerv1.CancelDraftRequest{PlanId: id})
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(std.out, "Draft %d of %s is cancelled.\n", result.GetPlan().GetNumber(), result.GetPlan().GetMonth())
-	return nil
+	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
+		id, err := findPlan(ctx, client, c.Plan)
+		if err != nil {
+			return err
+		}
+		result, err := client.CancelDraft(ctx, &plannerv1.CancelDraftRequest{PlanId: id})
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(std.out, "Draft %d of %s is cancelled.\n", result.GetPlan().GetNumber(), result.GetPlan().GetMonth())
+		return nil
+	})
 }

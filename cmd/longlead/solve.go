@@ -83,7 +83,7 @@ func (c *solveCmd) Run(ctx context.Context, std streams) error {
 			return err
 		}
 	}
-	line := summary{solved: result, Gap: solution.Gap(), Placed: len(solution.Placements), PeakBytes: peak()}
+	line := summary{solved: result, Gap: gapOf(solution, result, gap), Placed: len(solution.Placements), PeakBytes: peak()}
 	line.Placements = nil
 	return json.NewEncoder(std.out).Encode(line)
 }
@@ -118,6 +118,17 @@ func newSolved(s allocation.Solution, gap *allocation.GAP) solved {
 		out.Value, out.Bound, out.Complete = gap.Cost(s.Value), gap.Cost(s.Bound), &complete
 	}
 	return out
+}
+
+// gapOf is the gap in percent of the value; for the gap format in percent of the cost, whose bound lies below it.
+func gapOf(s allocation.Solution, shown solved, gap *allocation.GAP) float64 {
+	if gap == nil {
+		return s.Gap()
+	}
+	if shown.Value <= 0 {
+		return 0
+	}
+	return 100 * float64(shown.Value-shown.Bound) / float64(shown.Value)
 }
 
 func writeSolution(path string, s solved) error {
