@@ -25,7 +25,7 @@ type demoCmd struct {
 // is kept as it is.
 func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if o.Server != "" {
-		return errors.New("the demo works here, so --server makes no sense with it")
+		return usageError("the demo works here, so --server makes no sense with it")
 	}
 	if o.Data == defaultDataDir() {
 		o.Data = filepath.Join(o.Data, "demo") // the demo must not mix with a real school

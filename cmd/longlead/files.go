@@ -15,7 +15,7 @@ import (
 )
 
 type importCmd struct {
-	Paths   []string `arg:"" help:"Files, or folders of files. A file's name says which records it holds, such as requests.csv." type:"existingpath"`
+	Paths   []string `arg:"" help:"Files, or folders of files. A file's name says which records it holds, such as requests.csv."`
 	Kind    string   `help:"Kind of record, for a file whose name does not say it." placeholder:"KIND"`
 	SkipBad bool     `help:"Import the good rows, and write the bad ones beside the file with a column of reasons."`
 	Dates   string   `help:"How to read dates such as 3/4/2027: dmy or mdy." enum:",dmy,mdy" default:"" placeholder:"ORDER"`
@@ -79,7 +79,7 @@ func readFiles(paths []string, kind string) ([]*exchangev1.ImportFile, map[strin
 	for _, p := range paths {
 		info, err := os.Stat(p)
 		if err != nil {
-			return nil, nil, fmt.Errorf("read %s: %w", p, err)
+			return nil, nil, usageError(fmt.Sprintf("there is no file or folder %s that can be read", p))
 		}
 		if !info.IsDir() {
 			found = append(found, p)
@@ -94,7 +94,7 @@ func readFiles(paths []string, kind string) ([]*exchangev1.ImportFile, map[strin
 		}
 	}
 	if len(found) == 0 {
-		return nil, nil, fmt.Errorf("there is no .csv or .xlsx file in %s", strings.Join(paths, ", "))
+		return nil, nil, usageError("there is no .csv or .xlsx file in " + strings.Join(paths, ", "))
 	}
 	var files []*exchangev1.ImportFile
 	sent := map[string]string{}
@@ -182,7 +182,7 @@ func (c *exportCmd) Run(ctx context.Context, o *Options, std streams) error {
 func (c *exportCmd) write(order []string, files map[string][]byte, std streams) error {
 	if c.To == "-" {
 		if len(order) != 1 {
-			return fmt.Errorf("only one file fits on the standard output: name one kind")
+			return usageError("only one file fits on the standard output: name one kind")
 		}
 		_, err := std.out.Write(files[order[0]])
 		return err

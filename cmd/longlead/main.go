@@ -14,6 +14,8 @@ import (
 	"github.com/alecthomas/kong"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+
+	"github.com/longlead/longlead/services/apperr"
 )
 
 // Exit codes. Scripts rely on them; README.md lists them.
@@ -93,13 +95,36 @@ type exitError int
 
 func (e exitError) Error() string { return fmt.Sprintf("exit %d", int(e)) }
 
+// usageError says what is wrong with a command line.
+type usageError string
+
+func (e usageError) Error() string { return string(e) + ": see longlead --help" }
+
+// faultError is about the contents of a file.
+type faultError struct{ error }
+
+func (e faultError) Unwrap() error { return e.error }
+
 func exitCode(ctx context.Context, err error) int {
 	var quiet exitError
 	if errors.As(err, &quiet) {
 		return int(quiet)
 	}
+	var (
+		usage usageError
+		fault faultError
+	)
+	switch {
+	case errors.As(err, &usage):
+		return exitUsage
+	case errors.As(err, &fault):
+		return exitFaults
+	}
 	if ctx.Err() != nil {
 		return exitInterrupted
+	}
+	if known, ok := apperr.From(err); ok {
+		return kindCodes[known.Kind]
 	}
 	switch status.Code(err) {
 	case codes.InvalidArgument:
@@ -110,4 +135,10 @@ func exitCode(ctx context.Context, err error) int {
 		return exitUnavailable
 	}
 	return exitFailed
+}
+
+// kindCodes are the exit codes of errors that were made in this process and crossed no connection.
+var kindCodes = map[apperr.Kind]int{
+	apperr.Internal: exitFailed, apperr.Invalid: exitUsage, apperr.NotFound: exitRefused, apperr.Conflict: exitRefused,
+	apperr.Precondition: exitRefused, apperr.Denied: exitRefused, apperr.Unauthenticated: exitRefused, apperr.Unavailable: exitUnavailable,
 }

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/longlead/longlead/services/apperr"
+
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
 
@@ -173,7 +175,7 @@ func findPlan(ctx context.Context, client plannerv1.PlannerServiceClient, text s
 	n := 0
 	if numbered {
 		if n, err = strconv.Atoi(number); err != nil {
-			return "", fmt.Errorf("plan %q: write a number after the slash, such as %s/2", text, month)
+			return "", usageError(fmt.Sprintf("plan %q: write a number after the slash, such as %s/2", text, month))
 		}
 	}
 	for _, p := range list.GetPlans() {
@@ -181,7 +183,7 @@ func findPlan(ctx context.Context, client plannerv1.PlannerServiceClient, text s
 			return p.GetId(), nil
 		}
 	}
-	return "", fmt.Errorf("there is no plan %s: `longlead plan list %s` shows the plans of the month", text, month)
+	return "", apperr.NotFoundf("PLAN_UNKNOWN", "there is no plan %s: `longlead plan list %s` shows the plans of the month", text, month)
 }
 
 type planCompareCmd struct {

@@ -32,7 +32,7 @@ type serveCmd struct {
 // Run serves until interrupted.
 func (c *serveCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if o.Server != "" {
-		return errors.New("serve works here, so --server makes no sense with it")
+		return usageError("serve works here, so --server makes no sense with it")
 	}
 	a, err := openApp(ctx, o, std, slog.LevelInfo)
 	if err != nil {

@@ -1,25 +1,28 @@
 package main
 
 import (
+	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"runtime"
 	"runtime/metrics"
+	"strings"
 	"time"
 
 	"github.com/longlead/longlead/services/allocation"
 )
 
 type solveCmd struct {
-	File    string  `arg:"" help:"Problem file; JSON, perhaps compressed with gzip."`
-	Seconds float64 `help:"Most seconds; 0 for no limit." default:"10"`
-	Threads int     `help:"Threads; 0 for one per processor." default:"0"`
-	Seed    uint64  `help:"Seed of the search." default:"1"`
-	Format  string  `help:"allocation, or gap for the OR-Library layout of the generalised assignment problem." enum:"allocation,gap" default:"allocation"`
-	Out     string  `help:"File for the solution." placeholder:"FILE"`
+	File     string  `arg:"" optional:"" help:"Problem file; JSON, perhaps compressed with gzip."`
+	Seconds  float64 `help:"Most seconds; 0 for no limit." default:"10"`
+	Threads  int     `help:"Threads; 0 for one per processor." default:"0"`
+	Seed     uint64  `help:"Seed of the search." default:"1"`
+	Format   string  `help:"allocation, or gap for the OR-Library layout of the generalised assignment problem." enum:"allocation,gap" default:"allocation"`
+	Out      string  `help:"File for the solution, or for the problem that --generate makes; a name ending in .gz is compressed." placeholder:"FILE"`
+	Generate string  `help:"Make a problem of this size instead of solving one: X, Y, T, S, M, L or XL. --seed makes different ones." placeholder:"SIZE"`
 }
 
 // solved is the solution file. Value is counted from the placements; Bound is proven and rounded outward. For the gap format
@@ -50,8 +53,51 @@ type summary struct {
 	PeakBytes uint64  `json:"peak_bytes"`
 }
 
+// generate writes a problem that is made up, for measurements that others can repeat.
+func (c *solveCmd) generate(std streams) error {
+	problem, err := allocation.Generate(c.Generate, c.Seed)
+	if err != nil {
+		return usageError(err.Error())
+	}
+	var content bytes.Buffer
+	if err := allocation.WriteProblem(&content, problem); err != nil {
+		return fmt.Errorf("write the problem: %w", err)
+	}
+	if c.Out == "" {
+		_, err = std.out.Write(content.Bytes())
+		return err
+	}
+	data := content.Bytes()
+	if strings.HasSuffix(c.Out, ".gz") {
+		var packed bytes.Buffer
+		w := gzip.NewWriter(&packed)
+		if _, err := w.Write(data); err != nil {
+			return fmt.Errorf("compress the problem: %w", err)
+		}
+		if err := w.Close(); err != nil {
+			return fmt.Errorf("compress the problem: %w", err)
+		}
+		data = packed.Bytes()
+	}
+	if err := os.WriteFile(c.Out, data, 0o644); err != nil {
+		return fmt.Errorf("write the problem: %w", err)
+	}
+	fmt.Fprintf(std.err, "wrote %s: %d sites, %d trainers, %d dogs\n", c.Out, len(problem.Sites), len(problem.Trainers), len(problem.Dogs))
+	return nil
+}
+
 // Run solves a file. An interrupted search ends with the best plan that was found.
 func (c *solveCmd) Run(ctx context.Context, std streams) error {
+	switch {
+	case c.Generate != "" && c.File != "":
+		return usageError("give a file to solve, or --generate to make one, not both")
+	case c.Generate != "":
+		return c.generate(std)
+	case c.File == "":
+		return usageError("name the file to solve, or make one with --generate SIZE")
+	case c.Seconds < 0:
+		return usageError("--seconds cannot be negative: give the most seconds, or 0 for no limit")
+	}
 	problem, gap, err := c.read()
 	if err != nil {
 		return err
@@ -61,9 +107,6 @@ func (c *solveCmd) Run(ctx context.Context, std streams) error {
 		threads = runtime.GOMAXPROCS(0)
 	}
 	limit := time.Duration(c.Seconds * float64(time.Second))
-	if c.Seconds < 0 {
-		return errors.New("--seconds cannot be negative: give the most seconds, or 0 for no limit")
-	}
 	peak := watchMemory()
 	show := newProgress(std.err, "Solving")
 	solution, err := allocation.Solve(problem, allocation.Options{Seed: c.Seed, Threads: threads, Limit: limit, Cancel: ctx.Done(),
@@ -97,13 +140,13 @@ func (c *solveCmd) read() (*allocation.Problem, *allocation.GAP, error) {
 	if c.Format == "gap" {
 		gap, err := allocation.ReadGAP(file)
 		if err != nil {
-			return nil, nil, fmt.Errorf("read %s: %w", c.File, err)
+			return nil, nil, faultError{fmt.Errorf("read %s: %w", c.File, err)}
 		}
 		return gap.Problem, gap, nil
 	}
 	problem, err := allocation.ReadProblem(file)
 	if err != nil {
-		return nil, nil, fmt.Errorf("read %s: %w", c.File, err)
+		return nil, nil, faultError{fmt.Errorf("read %s: %w", c.File, err)}
 	}
 	return problem, nil, nil
 }

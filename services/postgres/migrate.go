@@ -96,7 +96,7 @@ func CheckSchema(ctx context.Context, pool *Pool, fsys fs.FS) error {
 	}
 	if s.hasOwn < s.wantOwn || s.hasRiver < s.wantRiver {
 		return apperr.Preconditionf("SCHEMA_OLDER", "The database has schema %d with job tables %d, and this program needs "+
-			"%d with %d. Run the migrate command once, then start again.", s.hasOwn, s.hasRiver, s.wantOwn, s.wantRiver)
+			"%d with %d. Run `longlead migrate` once, then start again.", s.hasOwn, s.hasRiver, s.wantOwn, s.wantRiver)
 	}
 	return nil
 }
