@@ -4,11 +4,9 @@ import (
 	"context"
 	"net/mail"
 	"slices"
-	"time"
 
 	"github.com/google/uuid"
 
-	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/records"
@@ -127,14 +125,6 @@ func blankZero(n int) string {
 		return ""
 	}
 	return sheet.Int(n)
-}
-
-// lastToday is the latest date that is "today" anywhere: no zone is more than 14 hours ahead of UTC. A record is not of a site,
-// so whether a day has begun is asked of the whole world.
-func lastToday(now time.Time) calendar.Date {
-	y, m, d := now.UTC().Add(14 * time.Hour).Date()
-	today, _ := calendar.NewDate(y, m, d)
-	return today
 }
 
 // namesOf turns a map of codes round: from ID to code.

@@ -3,6 +3,7 @@ package enrollment
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
@@ -14,9 +15,6 @@ import (
 
 // gramsPerTenth turns tenths of a kilogram, as files have them, into grams.
 const gramsPerTenth = 100
-
-// aheadMonths is how far ahead a planned shot or an expected season may lie; a later day is taken for a slip of the pen.
-const aheadMonths = 12
 
 func dogColumnsOfFile() []sheet.Column {
 	var bites []string
@@ -45,12 +43,7 @@ func dogsPort() records.Port {
 	return records.Port{
 		Kind:  sheet.Kind{Name: KindDogs, About: "Dogs", Key: []string{"code"}, Columns: dogColumnsOfFile()},
 		Check: checkDog,
-		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-			today := lastToday(in.Now)
-			dogs, bad := split(rows, func(row records.Row) Dog { return dogOf(ids.DogID(in.Mint()), row) },
-				func(row records.Row, d Dog) []records.Wrong { return checkDogDays(row, d, today) })
-			return bad, putDogs(ctx, tx, dogs)
-		},
+		Put:   putDogRows,
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			dogs, err := ListDogs(ctx, db)
 			if err != nil {
@@ -81,25 +74,111 @@ func checkDog(row records.Row) []records.Wrong {
 	case season.IsZero():
 	case sex != Female:
 		return []records.Wrong{row.Wrong("season_started", fmt.Sprintf("is given for a dog that is %s", sex), "leave it empty, or write female as its sex")}
-	case season.Before(row.Day("born")):
-		return []records.Wrong{row.Wrong("season_started", "is before the day of birth", "check both days")}
+	default:
+		return lifeWrong(row, "season_started", season, row.Day("born"))
 	}
 	return nil
 }
 
-// checkDogDays finds days that cannot be, seen from the day of the import.
-func checkDogDays(row records.Row, d Dog, today calendar.Date) []records.Wrong {
-	var wrong []records.Wrong
+// lifeWrong finds a day that is not of the dog's life: before its birth, or in an age that no dog reaches. Days are held against
+// each other and never against today: what was exported from a school comes in again in any year.
+func lifeWrong(row records.Row, column string, day, born calendar.Date) []records.Wrong {
 	switch {
-	case d.Born.After(today):
-		wrong = append(wrong, row.Wrong("born", "is in the future", "write the day of birth, as well as it is known"))
-	case d.AgeMonths(today) > mostAgeMonths:
-		wrong = append(wrong, row.Wrong("born", fmt.Sprintf("makes the dog older than %d years", mostAgeMonths/12), "check the year"))
+	case day.Before(born):
+		return []records.Wrong{row.Wrong(column, fmt.Sprintf("is before the dog was born, %s", born), "check both days")}
+	case day.After(born.AddMonths(mostAgeMonths)):
+		return []records.Wrong{row.Wrong(column, fmt.Sprintf("is more than %d years after the dog was born, %s", mostAgeMonths/12, born), "check the year of both days")}
 	}
-	if d.SeasonStarted.After(today.AddMonths(aheadMonths)) {
-		wrong = append(wrong, row.Wrong("season_started", "is more than a year ahead", "check the year, or leave it empty"))
+	return nil
+}
+
+func putDogRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+	known, err := DogCodes(ctx, tx)
+	if err != nil {
+		return nil, err
 	}
-	return wrong
+	var changing []ids.DogID
+	for _, row := range rows {
+		if id, ok := known[row.Text("code")]; ok {
+			changing = append(changing, ids.DogID(id))
+		}
+	}
+	lives, err := livesOnRecord(ctx, tx, changing)
+	if err != nil {
+		return nil, err
+	}
+	dogs, bad := split(rows, func(row records.Row) Dog { return dogOf(ids.DogID(in.Mint()), row) },
+		func(row records.Row, d Dog) []records.Wrong {
+			return bornWrong(row, d.Born, lives[ids.DogID(known[d.Code])])
+		})
+	return bad, putDogs(ctx, tx, dogs)
+}
+
+// life is the first and the last day on which something is on record of a dog; zero days when nothing is.
+type life struct{ first, last calendar.Date }
+
+func (l *life) add(day calendar.Date) {
+	if l.first.IsZero() || day.Before(l.first) {
+		l.first = day
+	}
+	if l.last.IsZero() || day.After(l.last) {
+		l.last = day
+	}
+}
+
+// livesOnRecord looks at what lifeWrong was asked about before: shots, words on the work, and windows of requests.
+func livesOnRecord(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map[ids.DogID]life, error) {
+	lives := map[ids.DogID]life{}
+	if len(dogs) == 0 {
+		return lives, nil
+	}
+	add := func(dog ids.DogID, day calendar.Date) {
+		l := lives[dog]
+		l.add(day)
+		lives[dog] = l
+	}
+	shots, err := listShots(ctx, db, dogs)
+	if err != nil {
+		return nil, err
+	}
+	for dog, all := range shots {
+		for _, shot := range all {
+			add(dog, shot.Given)
+		}
+	}
+	words, err := listOverridesOf(ctx, db, dogs)
+	if err != nil {
+		return nil, err
+	}
+	for _, word := range words {
+		add(word.DogID, dayOf(word.DecidedAt.Add(mostAhead)))
+	}
+	requests, err := listKnown(ctx, db, []string{}, dogs, []string{})
+	for _, r := range requests {
+		add(r.DogID, r.Days.From)
+	}
+	return lives, err
+}
+
+// bornWrong finds a day of birth that does not go with what is on record of the dog.
+func bornWrong(row records.Row, born calendar.Date, l life) []records.Wrong {
+	switch {
+	case l.first.IsZero():
+		return nil
+	case born.After(l.first):
+		return []records.Wrong{row.Wrong("born", fmt.Sprintf("is after the first day on record of this dog, %s", l.first),
+			"check the day of birth; shots, decisions and arrival windows come after it")}
+	case l.last.After(born.AddMonths(mostAgeMonths)):
+		return []records.Wrong{row.Wrong("born", fmt.Sprintf("makes the dog older than %d years on %s", mostAgeMonths/12, l.last), "check the year")}
+	}
+	return nil
+}
+
+// dayOf is the date of an instant in UTC.
+func dayOf(at time.Time) calendar.Date {
+	y, m, d := at.UTC().Date()
+	day, _ := calendar.NewDate(y, m, d)
+	return day
 }
 
 func dogColumn() sheet.Column {
@@ -135,20 +214,13 @@ func putVaccinationRows(ctx context.Context, tx postgres.Tx, in records.Intake, 
 	if err != nil {
 		return nil, err
 	}
-	latest := lastToday(in.Now).AddMonths(aheadMonths)
 	shots, bad := split(rows,
 		func(row records.Row) vaccination {
 			return vaccination{ID: ids.VaccinationID(in.Mint()), DogID: ids.DogID(row.Ref("dog")), Shot: Shot{Vaccine: row.Text("vaccine"),
 				Given: row.Day("given"), Course: Course(row.Text("course")), LabelMonths: row.Int("label_months")}}
 		},
 		func(row records.Row, v vaccination) []records.Wrong {
-			switch {
-			case v.Given.Before(dogs[v.DogID].Born):
-				return []records.Wrong{row.Wrong("given", fmt.Sprintf("is before the dog was born, %s", dogs[v.DogID].Born), "check both days")}
-			case v.Given.After(latest):
-				return []records.Wrong{row.Wrong("given", "is more than a year ahead", "check the year")}
-			}
-			return nil
+			return lifeWrong(row, "given", v.Given, dogs[v.DogID].Born)
 		})
 	return bad, putVaccinations(ctx, tx, shots)
 }

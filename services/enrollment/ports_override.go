@@ -49,6 +49,9 @@ func overridesPort() records.Port {
 	}
 }
 
+// mostAhead is how far the zone farthest ahead is before UTC: a decision of the day of birth there is of the day before in UTC.
+const mostAhead = 14 * time.Hour
+
 // instantOf reads the instant, cut to the microsecond, and whether it is one in UTC.
 func instantOf(row records.Row) (time.Time, bool) {
 	at, err := time.Parse(time.RFC3339Nano, row.Text("decided_at"))
@@ -66,6 +69,10 @@ func putOverrideRows(ctx context.Context, tx postgres.Tx, in records.Intake, row
 	if err != nil {
 		return nil, err
 	}
+	dogs, err := ListDogsByID(ctx, tx, dogsIn(rows))
+	if err != nil {
+		return nil, err
+	}
 	var (
 		fresh []overrideRow
 		bad   []records.Wrong
@@ -75,9 +82,9 @@ func putOverrideRows(ctx context.Context, tx postgres.Tx, in records.Intake, row
 		word := Override{DogID: ids.DogID(row.Ref("dog")), DecidedAt: at, DecidedBy: row.Text("decided_by"), Minutes: row.Int("minutes"),
 			Care: workload.Care(row.Text("care_class")), Reason: row.Text("reason")}
 		before, known := kept[word.key()]
-		switch {
-		case at.After(in.Now):
-			bad = append(bad, row.Wrong("decided_at", "is in the future", "write the instant at which it was decided"))
+		switch wrong := lifeWrong(row, "decided_at", dayOf(at.Add(mostAhead)), dogs[word.DogID].Born); {
+		case len(wrong) > 0:
+			bad = append(bad, wrong...)
 		case known && before != word:
 			bad = append(bad, row.Wrong("decided_at", "is the instant of another decision on this dog, and decisions are not changed",
 				"add a new one with a later instant: the latest counts"))

@@ -64,19 +64,19 @@ func checkRequest(row records.Row) []records.Wrong {
 }
 
 func putRequestRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-	today := lastToday(in.Now)
-	timely, late := split(rows, func(row records.Row) coming { return coming{row, requestRowOf(ids.RequestID(in.Mint()), row)} },
-		func(row records.Row, c coming) []records.Wrong {
-			if c.AskedOn.After(today) {
-				return []records.Wrong{row.Wrong("asked_on", "is in the future", "write the day on which the owner asked")}
-			}
-			return nil
-		})
-	fits, wrong, err := enterRequests(ctx, tx, timely)
+	dogs, err := ListDogsByID(ctx, tx, dogsIn(rows))
 	if err != nil {
 		return nil, err
 	}
-	return append(late, wrong...), putRequests(ctx, tx, fits)
+	alive, bad := split(rows, func(row records.Row) coming { return coming{row, requestRowOf(ids.RequestID(in.Mint()), row)} },
+		func(row records.Row, c coming) []records.Wrong {
+			return lifeWrong(row, "window_first", c.WindowFirst, dogs[c.DogID].Born)
+		})
+	fits, wrong, err := enterRequests(ctx, tx, alive)
+	if err != nil {
+		return nil, err
+	}
+	return append(bad, wrong...), putRequests(ctx, tx, fits)
 }
 
 func requestRowOf(id ids.RequestID, row records.Row) requestRow {

@@ -6,11 +6,13 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/sheet"
 )
 
@@ -85,23 +87,22 @@ func TestRowsThatCannotBe(t *testing.T) {
 	}{
 		{"address", KindOwners, "X,Max,max at example.org,", "email", "is not an e-mail address"},
 		{"address with a name", KindOwners, "X,Max,Max <max@example.org>,", "email", "is not an e-mail address"},
-		{"born tomorrow", KindDogs, "X,LOWE,X,,0,no,male,2027-02-02,20,700,600,,,", "born", "is in the future"},
-		{"born in another century", KindDogs, "X,LOWE,X,,0,no,male,1995-02-02,20,700,600,,,", "born", "makes the dog older than 30 years"},
 		{"male in season", KindDogs, "X,LOWE,X,,0,no,male,2025-02-02,20,700,600,,2027-01-01,", "season_started", "is given for a dog that is male"},
 		{"spayed in season", KindDogs, "X,LOWE,X,,0,no,spayed,2025-02-02,20,700,600,,2027-01-01,", "season_started", "is given for a dog that is spayed"},
-		{"season before birth", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2025-02-01,", "season_started", "is before the day of birth"},
-		{"season in another year", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2028-02-02,", "season_started", "is more than a year ahead"},
+		{"season before birth", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2025-02-01,", "season_started", "is before the dog was born, 2025-02-02"},
+		{"season in another year", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2055-02-03,", "season_started", "is more than 30 years after the dog was born, 2025-02-02"},
 		{"shot before birth", KindVaccinations, "BO,rabies,2025-06-14,primary,12", "given", "is before the dog was born, 2025-06-15"},
-		{"shot in another year", KindVaccinations, "BO,rabies,2028-02-02,primary,12", "given", "is more than a year ahead"},
+		{"shot in another year", KindVaccinations, "BO,rabies,2062-02-02,primary,12", "given", "is more than 30 years after the dog was born, 2025-06-15"},
 		{"instant without a zone", KindOverrides, "BO,2027-01-15T10:20:30,ANA,5,,because", "decided_at", "is not an instant in UTC"},
 		{"instant elsewhere", KindOverrides, "BO,2027-01-15T10:20:30-07:00,ANA,5,,because", "decided_at", "is not an instant in UTC"},
-		{"decided later", KindOverrides, "BO,2027-02-01T09:30:01Z,ANA,5,,because", "decided_at", "is in the future"},
+		{"decided before birth", KindOverrides, "BO,2025-06-14T09:59:59Z,ANA,5,,because", "decided_at", "is before the dog was born, 2025-06-15"},
 		{"window turned round", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-01,,3,no,2027-01-01,,open,", "window_last", "is before the first arrival day"},
 		{"window of years", KindRequests, "X,BO,MANNERS,2027-03-02,2029-03-01,,3,no,2027-01-01,,open,", "window_last", "makes a window of more than 366 days"},
 		{"wish before the window", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,2027-03-01,3,no,2027-01-01,,open,", "wished", "is outside of the arrival window"},
 		{"wish after the window", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,2027-03-10,3,no,2027-01-01,,open,", "wished", "is outside of the arrival window"},
 		{"asked too late", KindRequests, "X,BO,MANNERS,2027-01-02,2027-01-09,,3,no,2027-01-10,,open,", "asked_on", "is after the last arrival day"},
-		{"asked tomorrow", KindRequests, "X,BO,MANNERS,2027-03-02,2027-03-09,,3,no,2027-02-02,,open,", "asked_on", "is in the future"},
+		{"window before birth", KindRequests, "X,BO,MANNERS,2025-06-14,2025-07-09,,3,no,2025-02-02,,open,", "window_first", "is before the dog was born, 2025-06-15"},
+		{"window in another century", KindRequests, "X,BO,MANNERS,2127-03-02,2127-03-09,,3,no,2027-02-02,,open,", "window_first", "is more than 30 years after the dog was born, 2025-06-15"},
 	} {
 		// The rows of one kind come after those before it, so the school fills up as the kinds go by.
 		t.Run(tt.name, func(t *testing.T) {
@@ -127,10 +128,45 @@ func TestFaultsOfOwnersHoldNoPersonalData(t *testing.T) {
 	require.Empty(t, wrong[0].Value)
 }
 
-func TestADayIsInTheFutureOnlyWhenItIsEverywhere(t *testing.T) {
+// TestImportsDoNotLookAtTheCalendar: what was exported once comes in on any clock.
+func TestImportsDoNotLookAtTheCalendar(t *testing.T) {
 	t.Parallel()
-	require.Equal(t, day("2027-02-01"), lastToday(testNow), "09:30 UTC is 23:30 in the zone farthest ahead")
-	require.Equal(t, day("2027-02-02"), lastToday(testNow.Add(45*time.Minute)))
+	for _, year := range []int{1990, 2026, 2199} {
+		s := newSchool(t)
+		for _, f := range files {
+			port := s.port(t, f.kind)
+			rows := s.rows(t, port, f.lines...)
+			in := records.Intake{Mint: uuid.New, Now: time.Date(year, 5, 1, 0, 0, 0, 0, time.UTC), By: "test"}
+			require.NoError(t, postgres.InTx(t.Context(), s.Pool, func(tx postgres.Tx) error {
+				wrong, err := port.Put(t.Context(), tx, in, rows)
+				require.Empty(t, wrong, "%s in %d", f.kind, year)
+				return err
+			}))
+			require.Equal(t, f.lines, s.list(t, f.kind))
+		}
+	}
+}
+
+// TestADayOfBirthGoesWithWhatIsOnRecord: else an export could not come in again.
+func TestADayOfBirthGoesWithWhatIsOnRecord(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.fill(t, "")
+	for born, rule := range map[string]string{
+		"2025-09-20": "", // the day of the first shot
+		"2025-09-21": "is after the first day on record of this dog, 2025-09-20",
+		"1997-03-01": "", // 30 years before the window opens
+		"1997-02-28": "makes the dog older than 30 years on 2027-03-01",
+	} {
+		wrong := s.put(t, KindDogs, dogsCSV, "BO,LOWE,Bo,mixed,0,no,female,"+born+",21.5,780,620,,2027-02-20,")
+		if rule == "" {
+			require.Empty(t, wrong, born)
+			continue
+		}
+		require.Len(t, wrong, 1, born)
+		require.Equal(t, "born", wrong[0].Column)
+		require.Equal(t, rule, wrong[0].Rule)
+	}
 }
 
 func TestWhatAPersonDecidedIsNotChanged(t *testing.T) {
