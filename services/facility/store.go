@@ -125,9 +125,20 @@ func putClosures(ctx context.Context, tx postgres.Tx, rows []records.Row, closur
 	if err != nil {
 		return nil, err
 	}
-	fits, wrong := placeClosures(rows, known, closures)
+	fits, wrong := records.PlaceDated(rows, datedClosures(known), datedClosures(closures), "closure", "run")
+	before := map[ids.RunID]map[calendar.Date]ids.ClosureID{}
+	for _, k := range known {
+		if before[k.RunID] == nil {
+			before[k.RunID] = map[calendar.Date]ids.ClosureID{}
+		}
+		before[k.RunID][k.Days.From] = k.ID
+	}
 	deletes, inserts := &pgx.Batch{}, &pgx.Batch{}
-	for _, c := range fits {
+	for _, i := range fits {
+		c := closures[i]
+		if id, replaces := before[c.RunID][c.Days.From]; replaces {
+			c.ID = id
+		}
 		deletes.Queue(`delete from facility.closure where run_id = $1 and lower(days) = $2`, c.RunID, c.Days.From)
 		inserts.Queue(`insert into facility.closure (id, run_id, days, reason) values ($1, $2, $3, $4)`, c.ID, c.RunID, c.Days, c.Reason)
 	}
@@ -138,6 +149,14 @@ func putClosures(ctx context.Context, tx postgres.Tx, rows []records.Row, closur
 		}
 	}
 	return wrong, nil
+}
+
+func datedClosures(closures []Closure) []records.Dated[ids.RunID] {
+	out := make([]records.Dated[ids.RunID], len(closures))
+	for i, c := range closures {
+		out[i] = records.Dated[ids.RunID]{Owner: c.RunID, Days: c.Days}
+	}
+	return out
 }
 
 // endClosure shortens a closure to end before a day, or lifts it. It returns NotFound for an unknown closure.

@@ -85,10 +85,13 @@ func putAbsences(ctx context.Context, tx postgres.Tx, rows []records.Row, absenc
 	if err != nil {
 		return nil, err
 	}
-	fits, wrong := placeSpans(rows, spansOf(known, absenceSpan), spansOf(absences, absenceSpan), "absence")
+	fits, wrong := records.PlaceDated(rows, spansOf(known, absenceSpan), spansOf(absences, absenceSpan), "absence", "trainer")
 	deletes, inserts := &pgx.Batch{}, &pgx.Batch{}
 	for _, i := range fits {
 		a := absences[i]
+		if k, replaces := replacing(known, absenceSpan, absenceSpan(a)); replaces {
+			a.ID = k.ID
+		}
 		deletes.Queue(`delete from roster.absence where trainer_id = $1 and lower(days) = $2`, a.TrainerID, a.Days.From)
 		inserts.Queue(insertAbsenceSQL, a.ID, a.TrainerID, a.Days, a.Kind)
 	}
@@ -101,10 +104,13 @@ func putLoans(ctx context.Context, tx postgres.Tx, rows []records.Row, loans []L
 	if err != nil {
 		return nil, err
 	}
-	fits, wrong := placeSpans(rows, spansOf(known, loanSpan), spansOf(loans, loanSpan), "loan")
+	fits, wrong := records.PlaceDated(rows, spansOf(known, loanSpan), spansOf(loans, loanSpan), "loan", "trainer")
 	deletes, inserts := &pgx.Batch{}, &pgx.Batch{}
 	for _, i := range fits {
 		l := loans[i]
+		if k, replaces := replacing(known, loanSpan, loanSpan(l)); replaces {
+			l.ID = k.ID
+		}
 		deletes.Queue(`delete from roster.loan where trainer_id = $1 and lower(days) = $2`, l.TrainerID, l.Days.From)
 		inserts.Queue(insertLoanSQL, l.ID, l.TrainerID, l.SiteID, l.Days)
 	}

@@ -1,4 +1,4 @@
-package roster
+package records_test
 
 import (
 	"slices"
@@ -18,19 +18,19 @@ import (
 func TestPlacedSpansNeverOverlap(t *testing.T) {
 	t.Parallel()
 	first := calendar.MustDate("2027-03-01")
-	table, err := sheet.Read("x.csv", []byte("first_day\n2027-03-01\n"), sheet.Kind{Name: "x", Columns: spanColumns[:1]}, sheet.Options{})
+	table, err := sheet.Read("x.csv", []byte("first_day\n2027-03-01\n"), sheet.Kind{Name: "x", Columns: []sheet.Column{{Name: "first_day", Form: sheet.FormDay, Example: "2027-03-01"}}}, sheet.Options{})
 	require.NoError(t, err)
 	rapid.Check(t, func(t *rapid.T) {
-		var known, coming []trainerSpan
+		var known, coming []records.Dated[ids.TrainerID]
 		for _, s := range drawSpans(t, first) {
-			known = append(known, trainerSpan{ids.TrainerID{1}, s})
+			known = append(known, records.Dated[ids.TrainerID]{Owner: ids.TrainerID{1}, Days: s})
 		}
 		taken := map[calendar.Date]bool{}
 		for range rapid.IntRange(0, 6).Draw(t, "coming") {
 			from := first.AddDays(rapid.IntRange(0, 25).Draw(t, "first day"))
 			if !taken[from] { // a file holds each key once
 				taken[from] = true
-				coming = append(coming, trainerSpan{ids.TrainerID{1}, calendar.Span{From: from, To: from.AddDays(rapid.IntRange(1, 9).Draw(t, "days"))}})
+				coming = append(coming, records.Dated[ids.TrainerID]{Owner: ids.TrainerID{1}, Days: calendar.Span{From: from, To: from.AddDays(rapid.IntRange(1, 9).Draw(t, "days"))}})
 			}
 		}
 		rows := make([]records.Row, len(coming))
@@ -38,16 +38,16 @@ func TestPlacedSpansNeverOverlap(t *testing.T) {
 			rows[i] = records.NewRow(table.Rows[0], nil)
 		}
 
-		fits, wrong := placeSpans(rows, known, coming, "loan")
+		fits, wrong := records.PlaceDated(rows, known, coming, "loan", "trainer")
 		require.Len(t, coming, len(fits)+len(wrong))
 		require.True(t, slices.IsSorted(fits))
 
 		after := map[calendar.Date]calendar.Span{}
 		for _, k := range known {
-			after[k.days.From] = k.days
+			after[k.Days.From] = k.Days
 		}
 		for _, i := range fits {
-			after[coming[i].days.From] = coming[i].days
+			after[coming[i].Days.From] = coming[i].Days
 		}
 		count := map[calendar.Date]int{}
 		for _, s := range after {
@@ -58,8 +58,22 @@ func TestPlacedSpansNeverOverlap(t *testing.T) {
 		}
 		if len(coming) == 1 {
 			// Alone, a row is wrong only when it meets a known span that it does not replace.
-			clash := slices.ContainsFunc(known, func(k trainerSpan) bool { return k.days.From != coming[0].days.From && k.days.Overlaps(coming[0].days) })
+			clash := slices.ContainsFunc(known, func(k records.Dated[ids.TrainerID]) bool {
+				return k.Days.From != coming[0].Days.From && k.Days.Overlaps(coming[0].Days)
+			})
 			require.Equal(t, clash, len(wrong) == 1)
 		}
 	})
+}
+
+// drawSpans draws spans in order that share no day.
+func drawSpans(t *rapid.T, first calendar.Date) []calendar.Span {
+	var spans []calendar.Span
+	for range rapid.IntRange(0, 4).Draw(t, "spans") {
+		first = first.AddDays(rapid.IntRange(0, 9).Draw(t, "gap"))
+		to := first.AddDays(rapid.IntRange(1, 9).Draw(t, "days"))
+		spans = append(spans, calendar.Span{From: first, To: to})
+		first = to
+	}
+	return spans
 }
