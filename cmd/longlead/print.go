@@ -302,9 +302,18 @@ func printExplanation(out io.Writer, why *plannerv1.ExplainRequestResponse) {
 		if r.GetLastDay() != days {
 			days += " to " + r.GetLastDay()
 		}
-		t.AppendRow(table.Row{r.GetSiteCode(), days, text.WrapSoft(r.GetReason(), 70), text.WrapSoft(r.GetRemedy(), 40), text.WrapSoft(strings.Join(r.GetHeldBy(), " "), 30)})
+		t.AppendRow(table.Row{r.GetSiteCode(), days, text.WrapSoft(r.GetReason(), 70), text.WrapSoft(r.GetRemedy(), 40), text.WrapSoft(heldBy(r.GetHeldBy()), 30)})
 	}
 	t.Render()
+}
+
+// heldBy lists the first few requests that hold a place, and how many more.
+func heldBy(codes []string) string {
+	const shown = 6
+	if len(codes) <= shown {
+		return strings.Join(codes, " ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(codes[:shown], " "), len(codes)-shown)
 }
 
 func printPublished(out io.Writer, r *plannerv1.PublishPlanResponse) {

@@ -49,11 +49,25 @@ func (t *task) wait(plan ids.PlanID, dog int, explainer *allocation.Explainer) W
 		w.Reason = fmt.Sprintf("earlier promises leave no room: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
 	case len(refusal.Dogs) > 1 && !t.fitsAlone(refusal.Dogs):
 		w.Hard = true
-		w.Reason = fmt.Sprintf("its household comes together, and no site has room for all of it on one day, even with nobody else: nearest was %s from %s, but %s",
-			words.Site, words.First, words.Reason)
-		w.Remedy = "let the dogs come on different days or to different sites, or " + words.Remedy
+		w.Reason, w.Remedy = t.togetherWords(dog)
 	}
 	return w
+}
+
+// togetherWords says what a household lacks even with nobody else there.
+func (t *task) togetherWords(dog int) (reason, remedy string) {
+	reason = "its household comes together, and no site has room for all of it on one day, even with nobody else"
+	remedy = "let its dogs come on different days or to different sites"
+	alone := allocation.Blockers(&t.problem, nil, dog)
+	if len(alone.Options) == 0 {
+		return reason, remedy
+	}
+	best := alone.Options[0]
+	if alone.Nearest != nil {
+		best = *alone.Nearest
+	}
+	words := t.blockedWords(best)
+	return fmt.Sprintf("%s: at %s from %s, %s", reason, words.Site, words.First, words.Reason), remedy + ", or " + words.Remedy
 }
 
 // fitsAlone reports whether a household would fit if no other request were placed. One by one its dogs may fit where

@@ -160,6 +160,14 @@ func (t *task) group(c *candidate, one choice) allocation.Group {
 	return out
 }
 
+// counted writes a number with its noun: 1 day, 2 days.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
 func sum(points []Points) int64 {
 	var total int64
 	for _, p := range points {
@@ -179,20 +187,20 @@ func (b *board) placePoints(c *candidate, one choice) []Points {
 	}
 	r := c.Request
 	add(TermPlaced, 1, "placed")
-	add(TermNight, c.Program.Nights, "%d nights", c.Program.Nights)
+	add(TermNight, c.Program.Nights, "%s", counted(c.Program.Nights, "night"))
 	add(TermPriority, 5-r.Priority, "priority %d", r.Priority)
 	if r.Deposit {
 		add(TermDeposit, 1, "deposit paid")
 	}
 	arrival := b.date(one.arrival)
 	if weeks := min(mostWaitingWeeks, b.in.Month.First().Sub(r.AskedOn)/7); weeks > 0 {
-		add(TermWaiting, weeks, "waiting for %d weeks when the month begins", weeks)
+		add(TermWaiting, weeks, "waiting for %s or more when the month begins", counted(weeks, "week"))
 	}
 	if !r.Wished.IsZero() {
 		if days := arrival.Sub(r.Wished); days > 0 {
-			add(TermLate, -days, "%d days after the wished %s", days, r.Wished)
+			add(TermLate, -days, "%s after the wished %s", counted(days, "day"), r.Wished)
 		} else if days < 0 {
-			add(TermEarly, days, "%d days before the wished %s", -days, r.Wished)
+			add(TermEarly, days, "%s before the wished %s", counted(-days, "day"), r.Wished)
 		}
 	}
 	for _, accepted := range r.Sites {
@@ -220,12 +228,19 @@ func (b *board) smallestClass(one choice) int {
 
 func classRank(c facility.Class) int { return slices.Index(facility.Classes(), c) }
 
+func classSteps(n int) string {
+	if n == 1 {
+		return "1 class"
+	}
+	return fmt.Sprintf("%d classes", n)
+}
+
 func (b *board) runPoints(one choice, group, smallest int) []Points {
 	steps := classRank(b.sites[one.site].groups[group].class) - smallest
 	if steps == 0 || b.in.Policy[TermLargerRun] == 0 {
 		return nil
 	}
-	return []Points{{Term: TermLargerRun, Points: -int64(steps * b.in.Policy[TermLargerRun]), Text: fmt.Sprintf("run %d classes larger than needed", steps)}}
+	return []Points{{Term: TermLargerRun, Points: -int64(steps * b.in.Policy[TermLargerRun]), Text: "run larger than needed by " + classSteps(steps)}}
 }
 
 func (b *board) trainerPoints(c *candidate, one choice, trainer int) []Points {
@@ -238,11 +253,11 @@ func (b *board) trainerPoints(c *candidate, one choice, trainer int) []Points {
 		}
 	}
 	spare := spareSkill(t.trainer.Skills, one.need.Skills)
-	add(TermSpareSkill, -spare, "%d levels of skill to spare", spare)
+	add(TermSpareSkill, -spare, "%s of skill to spare", counted(spare, "level"))
 	nights := one.leaves - one.arrival
 	apart := nights - t.ownDays(one.arrival, one.leaves) - 2*nights/7
 	if apart > 0 {
-		add(TermDaysApart, -apart, "%d days apart from its trainer beyond two in seven", apart)
+		add(TermDaysApart, -apart, "%s apart from its trainer beyond two in seven", counted(apart, "day"))
 	}
 	add(TermLoad, -(t.loadPercent / 10), "trainer filled to %d percent by earlier promises", t.loadPercent)
 	if promised, ok := b.movable[c.Request.ID]; ok && promised.TrainerID == t.trainer.ID {
