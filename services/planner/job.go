@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime"
 	"sync"
 	"time"
 
@@ -24,6 +23,8 @@ const (
 	mostAttempts = 4
 	// draftTimeout ends an attempt that hangs; the longest search a caller can ask for is 10 minutes.
 	draftTimeout = 15 * time.Minute
+	// solveThreads is the same on every machine, so that a draft that is limited in iterations is the same on every machine.
+	solveThreads = 2
 	// reportEvery is how often progress is stored, and so how soon a cancelled draft stops.
 	reportEvery = 250 * time.Millisecond
 	// RescueEvery is how often drafts of dead workers are looked for.
@@ -157,7 +158,7 @@ func (w *Worker) solve(ctx context.Context, plan Plan, t *task) (allocation.Solu
 	var running sync.WaitGroup
 	running.Go(func() { watch.run(ctx, done) })
 	solution, err := allocation.Solve(&t.problem, allocation.Options{
-		Seed: uint64(plan.Seed), Threads: min(2, runtime.GOMAXPROCS(0)), Iterations: plan.IterationsLimit,
+		Seed: uint64(plan.Seed), Threads: solveThreads, Iterations: plan.IterationsLimit,
 		Limit: time.Duration(plan.SecondsLimit) * time.Second, Cancel: watch.cancel, Warm: t.warm, Progress: watch.note,
 	})
 	close(done)
