@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path"
 	"slices"
 	"strings"
 
@@ -29,6 +28,9 @@ func take(ctx context.Context, pool *postgres.Pool, ports []records.Port, in rec
 	fileFaults []sheet.Fault, settings Settings, tell func(Progress)) (Report, error) {
 	var report Report
 	err := postgres.InTx(ctx, pool, func(tx postgres.Tx) error {
+		if err := waitForTurn(ctx, tx); err != nil {
+			return err
+		}
 		run := newIntake(tx, ports, in, tables, tell)
 		report = Report{}
 		if err := run.all(ctx); err != nil {
@@ -91,9 +93,15 @@ func newIntake(tx postgres.Tx, ports []records.Port, in records.Intake, tables [
 
 // all takes the tables in the order of the ports, so that what is referred to is there before what refers to it.
 func (run *intake) all(ctx context.Context) error {
-	seen := map[string]string{}
+	seen := map[string]place{}
 	for _, t := range run.tables {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		run.spoilRejected(t)
+		if err := run.resolveRejected(ctx, t); err != nil {
+			return err
+		}
 		run.refuseRepeats(t, seen)
 		rows, err := run.resolve(ctx, t)
 		if err != nil {
@@ -110,23 +118,51 @@ func (run *intake) all(ctx context.Context) error {
 
 // spoilRejected notes the keys of rows that reading rejected, where their key cells can be made out.
 func (run *intake) spoilRejected(t *openTable) {
-	at := make([]int, 0, len(t.port.Kind.Key))
-	for _, key := range t.port.Kind.Key {
-		i := slices.IndexFunc(t.Header, func(h string) bool { return foldName(h) == foldName(key) })
-		if i < 0 {
-			return
-		}
-		at = append(at, i)
-	}
 	for _, rejected := range t.Rejected {
-		parts := make([]string, 0, len(at))
-		for _, i := range at {
-			if i < len(rejected.Row) {
-				parts = append(parts, strings.TrimSpace(rejected.Row[i]))
-			}
+		parts := make([]string, 0, len(t.port.Kind.Key))
+		for _, key := range t.port.Kind.Key {
+			parts = append(parts, rawCell(t.Table, rejected, key))
 		}
 		run.spoil(t.port.Kind.Name, strings.Join(parts, "/"))
 	}
+}
+
+// resolveRejected looks up the references of rows that reading rejected, so that people need not correct a row twice.
+func (run *intake) resolveRejected(ctx context.Context, t *openTable) error {
+	for i := range t.Rejected {
+		rejected := &t.Rejected[i]
+		for _, c := range t.port.Kind.Columns {
+			code := rawCell(t.Table, *rejected, c.Name)
+			if c.Refers == "" || code == "" || slices.ContainsFunc(rejected.Faults, func(f sheet.Fault) bool { return f.Column == "" || f.Column == c.Name }) {
+				continue
+			}
+			value := code
+			if outer, ok := t.port.Within[c.Name]; ok {
+				code = rawCell(t.Table, *rejected, outer) + "/" + code
+			}
+			known, err := run.known(ctx, c.Refers)
+			if err != nil {
+				return err
+			}
+			if _, ok := known[code]; ok {
+				continue
+			}
+			w := run.missing(c, rejected.Line, value, code)
+			fault := sheet.Fault{File: t.File, Line: w.Line, Column: w.Column, Value: w.Value, Rule: w.Rule, Remedy: w.Remedy}
+			rejected.Faults = append(slices.Clone(rejected.Faults), fault)
+			t.Faults = append(t.Faults, fault)
+		}
+	}
+	return nil
+}
+
+// rawCell is a cell of a rejected row as it stands in the file; empty when the file has no such column.
+func rawCell(t sheet.Table, rejected sheet.Rejected, column string) string {
+	i := slices.IndexFunc(t.Header, func(h string) bool { return foldName(h) == foldName(column) })
+	if i < 0 || i >= len(rejected.Row) {
+		return ""
+	}
+	return strings.TrimSpace(rejected.Row[i])
 }
 
 func foldName(name string) string {
@@ -140,18 +176,25 @@ func (run *intake) spoil(kind, code string) {
 	run.spoiled[kind][code] = true
 }
 
-// refuseRepeats rejects rows whose record stands in an earlier file of the same call; within a file, reading saw to it.
-func (run *intake) refuseRepeats(t *openTable, seen map[string]string) {
+// place is where the row of a record was seen first.
+type place struct {
+	table *openTable
+	line  int
+}
+
+// refuseRepeats rejects rows whose record stands in an earlier table of the same call; within a table, reading saw to it.
+func (run *intake) refuseRepeats(t *openTable, seen map[string]place) {
 	if len(t.port.Kind.Key) == 0 {
 		return
 	}
 	t.Rows = slices.DeleteFunc(slices.Clone(t.Rows), func(row sheet.Row) bool {
 		key := t.port.Kind.Name + "\x00" + row.Key()
-		if first, ok := seen[key]; ok && !strings.HasPrefix(first, t.File+" ") {
-			run.reject(t, row, []records.Wrong{{Line: row.Line, Rule: "stands in " + first + " already", Remedy: "keep one of the two rows"}})
+		if first, ok := seen[key]; ok && first.table != t {
+			rule := fmt.Sprintf("stands in %s line %d already", first.table.File, first.line)
+			run.reject(t, row, []records.Wrong{{Line: row.Line, Rule: rule, Remedy: "keep one of the two rows"}})
 			return true
 		}
-		seen[key] = fmt.Sprintf("%s line %d", t.File, row.Line)
+		seen[key] = place{t, row.Line}
 		return false
 	})
 }
@@ -176,7 +219,7 @@ func (run *intake) resolve(ctx context.Context, t *openTable) ([]records.Row, er
 			}
 			id, ok := known[code]
 			if !ok {
-				wrong = append(wrong, run.missing(row, c, code))
+				wrong = append(wrong, run.missing(c, row.Line, row.Text(c.Name), code))
 				continue
 			}
 			refs[c.Name] = id
@@ -206,8 +249,9 @@ func (run *intake) known(ctx context.Context, kind string) (map[string]uuid.UUID
 	return codes, nil
 }
 
-func (run *intake) missing(row sheet.Row, c sheet.Column, code string) records.Wrong {
-	w := records.Wrong{Line: row.Line, Column: c.Name, Value: row.Text(c.Name)}
+// missing says what is wrong with a reference to nothing. code is the value with what it stands within.
+func (run *intake) missing(c sheet.Column, line int, value, code string) records.Wrong {
+	w := records.Wrong{Line: line, Column: c.Name, Value: value}
 	if run.spoiled[c.Refers][code] {
 		w.Rule = "points to a row of " + c.Refers + " that was itself rejected"
 		w.Remedy = "correct that row, and this one goes in with it"
@@ -276,14 +320,11 @@ func (run *intake) report(fileFaults []sheet.Fault, withRejected bool) (Report, 
 		file := FileReport{Name: t.File, Kind: t.port.Kind.Name, Rows: t.taken + len(t.Rejected), Taken: t.taken, Rejected: len(t.Rejected), Notes: t.Notes}
 		if withRejected && len(t.Rejected) > 0 {
 			var buffer bytes.Buffer
-			format := strings.TrimPrefix(strings.ToLower(path.Ext(t.File)), ".")
-			if format != "xlsx" {
-				format = "csv"
-			}
+			name, format := rejectedName(t.Table)
 			if err := sheet.WriteRejected(&buffer, format, t.Table); err != nil {
 				return Report{}, fmt.Errorf("write the rejected rows of %s: %w", t.File, err)
 			}
-			file.RejectedName, file.RejectedContent = rejectedName(t.File), buffer.Bytes()
+			file.RejectedName, file.RejectedContent = name, buffer.Bytes()
 		}
 		report.Files = append(report.Files, file)
 	}

@@ -79,7 +79,6 @@ func (s *Server) Import(req *exchangev1.ImportRequest, stream grpc.ServerStreami
 		// A lost listener shows as a cancelled context, which ends the import; the error of a single report adds nothing.
 		_ = stream.Send(&exchangev1.ImportResponse{Kind: p.Kind, Phase: p.Phase, RowsDone: int32(p.Done), Rows: int32(p.Of)})
 	}
-	tell(Progress{Phase: "reading"})
 	report, err := s.Take(stream.Context(), files, settings, tell)
 	if err != nil {
 		return err
@@ -89,19 +88,24 @@ func (s *Server) Import(req *exchangev1.ImportRequest, stream grpc.ServerStreami
 
 // Take imports files in one transaction and says what came of it.
 func (s *Server) Take(ctx context.Context, files []File, settings Settings, tell func(Progress)) (Report, error) {
-	tables, fileFaults := readTables(s.deps.Ports, files, settings)
+	tables, fileFaults, err := readTables(ctx, s.deps.Ports, files, settings, tell)
+	if err != nil {
+		return Report{}, err
+	}
 	in := records.Intake{Mint: s.deps.Mint, Now: s.deps.Now().UTC().Truncate(time.Microsecond), By: s.deps.Caller(ctx)}
 	return take(ctx, s.deps.Pool, s.deps.Ports, in, tables, fileFaults, settings, tell)
 }
 
-// refused turns what the database refused into words. The constraints are named after what they keep.
+// refused turns what the database refused into words: what rows can break was told with their lines before, so this is for what
+// only the database saw, such as a record that somebody else changed meanwhile. The constraints are named after what they keep.
 func refused(err error) error {
 	name, _ := postgres.Constraint(err)
 	if name == "" {
 		return fmt.Errorf("import: %w", err)
 	}
-	return apperr.Conflictf("RECORDS_CLASH", "nothing was imported: the rows break the rule %q, among themselves or with what is there already: "+
-		"look for two rows about the same thing on the same days", strings.ReplaceAll(name, "_", " ")).Because(err)
+	return apperr.Conflictf("RECORDS_CLASH", "nothing was imported: the rows break the rule %q, among themselves or with what is there already. "+
+		"Import again, as somebody may have changed records meanwhile; if it comes again, look for two rows about the same thing on the same days",
+		strings.ReplaceAll(name, "_", " ")).Because(err)
 }
 
 // Export gives records out.
@@ -176,8 +180,21 @@ func formatOr(format string) string {
 	return format
 }
 
-// rejectedName puts the rejected rows beside their file: requests.csv gives requests.rejected.csv.
-func rejectedName(name string) string {
+// rejectedName puts the rejected rows beside their file, in its format: requests.csv gives requests.rejected.csv, and the sheet
+// dogs of school.xlsx gives school.dogs.rejected.xlsx.
+func rejectedName(t sheet.Table) (name, format string) {
+	name = t.File
+	if t.Sheet != "" {
+		name = strings.TrimSuffix(name, " sheet "+t.Sheet)
+	}
 	ext := path.Ext(name)
-	return strings.TrimSuffix(name, ext) + ".rejected" + ext
+	name = strings.TrimSuffix(name, ext)
+	if name+ext != t.File {
+		name += "." + t.Kind.Name
+	}
+	format = "csv"
+	if t.Sheet != "" {
+		format = "xlsx"
+	}
+	return name + ".rejected." + format, format
 }
