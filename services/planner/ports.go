@@ -80,38 +80,32 @@ func staysPort() records.Port {
 // putStayRows writes stays. A request's live stay is changed, with an entry in the audit trail, when the row differs from it.
 // Two stays that would share a run on a night are told as wrong.
 func putStayRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
+	// What is published meanwhile would be seen by the database alone, which cannot say which row is in its way.
+	if err := holdPublishing(ctx, tx); err != nil {
+		return nil, err
+	}
 	current, err := listCurrentStays(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
-	before := map[ids.RequestID]Stay{}
+	before := make(map[ids.RequestID]Stay, len(current))
 	for _, s := range current {
 		before[s.RequestID] = s
 	}
-	taken := newRunBook(current, rows)
-	var (
-		wrong         []records.Wrong
-		ended, begun  []Stay
-		onlyState     = map[string][]Stay{}
-		statesInOrder []string
-	)
-	for _, row := range rows {
-		stay := Stay{ID: ids.StayID(in.Mint()), RequestID: ids.RequestID(row.Ref("request")), SiteID: ids.SiteID(row.Ref("site")), RunID: ids.RunID(row.Ref("run")),
+	stays := make([]Stay, len(rows))
+	for i, row := range rows {
+		stays[i] = Stay{ID: ids.StayID(in.Mint()), RequestID: ids.RequestID(row.Ref("request")), SiteID: ids.SiteID(row.Ref("site")), RunID: ids.RunID(row.Ref("run")),
 			TrainerID: ids.TrainerID(row.Ref("trainer")), Nights: calendar.Span{From: row.Day("arrival"), To: row.Day("graduation")}, State: row.Text("state")}
-		old, known := before[stay.RequestID]
-		if isLive(stay.State) {
-			if other, clash := taken.clash(stay); clash {
-				wrong = append(wrong, row.Wrong("run", fmt.Sprintf("is taken from %s to %s by another dog", other.From, other.To), "give the dog another run, or correct the days"))
-				continue
-			}
-			taken.add(stay)
-		}
-		switch {
+	}
+	fits, wrong := placeStays(current, rows, stays)
+	var (
+		ended, begun []Stay
+		onlyState    = map[string][]Stay{}
+	)
+	for _, stay := range fits {
+		switch old, known := before[stay.RequestID]; {
 		case known && sameStay(old, stay):
 			if old.State != stay.State {
-				if onlyState[stay.State] == nil {
-					statesInOrder = append(statesInOrder, stay.State)
-				}
 				onlyState[stay.State] = append(onlyState[stay.State], old)
 			}
 		case known && isLive(old.State):
@@ -125,12 +119,48 @@ func putStayRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []
 	if err := setStayStates(ctx, tx, who, ended, StayReplaced, "changed by import"); err != nil {
 		return nil, err
 	}
-	for _, state := range statesInOrder {
+	// Stays that end come first: they give up runs that others take.
+	for _, state := range []string{StayCancelled, StayGoneHome, StayInResidence, StayConfirmed, StayPublished} {
 		if err := setStayStates(ctx, tx, who, onlyState[state], state, "import"); err != nil {
 			return nil, err
 		}
 	}
 	return wrong, insertStays(ctx, tx, who, ids.PlanID{}, begun, "import")
+}
+
+// placeStays returns the stays that share no run on a night with another, and what is wrong with the others. A stay replaces the
+// one that its request has. When it is refused that one stands, and may be in the way of a stay that was let through: so the
+// whole is done again until nothing changes.
+func placeStays(current []Stay, rows []records.Row, stays []Stay) (fits []Stay, wrong []records.Wrong) {
+	stands := make(map[ids.RequestID]bool, len(current))
+	for _, s := range current {
+		stands[s.RequestID] = isLive(s.State)
+	}
+	refused := map[ids.RequestID]calendar.Span{}
+	for again := true; again; {
+		again = false
+		book := newRunBook(current, stays, refused)
+		for _, stay := range stays {
+			if _, done := refused[stay.RequestID]; done || !isLive(stay.State) {
+				continue
+			}
+			other, clash := book.clash(stay)
+			if !clash {
+				book.add(stay)
+				continue
+			}
+			refused[stay.RequestID] = other
+			again = again || stands[stay.RequestID]
+		}
+	}
+	for i, stay := range stays {
+		if other, ok := refused[stay.RequestID]; ok {
+			wrong = append(wrong, rows[i].Wrong("run", fmt.Sprintf("is taken from %s to %s by another dog", other.From, other.To), "give the dog another run, or correct the days"))
+			continue
+		}
+		fits = append(fits, stay)
+	}
+	return fits, wrong
 }
 
 func isLive(state string) bool {
@@ -144,15 +174,17 @@ func sameStay(a, b Stay) bool {
 // runBook knows which nights of each run are taken, for telling a clash in words before the database refuses it.
 type runBook map[ids.RunID][]calendar.Span
 
-// newRunBook holds all live stays but those of requests that the rows at hand are about.
-func newRunBook(current []Stay, rows []records.Row) runBook {
-	changing := map[ids.RequestID]bool{}
-	for _, row := range rows {
-		changing[ids.RequestID(row.Ref("request"))] = true
+// newRunBook holds the live stays that none of the coming ones replaces; a coming one that was refused replaces none.
+func newRunBook(current []Stay, coming []Stay, refused map[ids.RequestID]calendar.Span) runBook {
+	replaced := make(map[ids.RequestID]bool, len(coming))
+	for _, s := range coming {
+		if _, ok := refused[s.RequestID]; !ok {
+			replaced[s.RequestID] = true
+		}
 	}
 	book := runBook{}
 	for _, s := range current {
-		if !changing[s.RequestID] && isLive(s.State) {
+		if !replaced[s.RequestID] && isLive(s.State) {
 			book.add(s)
 		}
 	}
