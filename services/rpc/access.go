@@ -4,13 +4,6 @@ package rpc
 
 import (
 	"context"
-	"crypto/rand"
-	"crypto/sha256"
-	"crypto/subtle"
-	"encoding/hex"
-	"errors"
-	"fmt"
-	"os"
 	"slices"
 	"strings"
 
@@ -53,81 +46,6 @@ var roles = map[string][]accessv1.Permission{
 	"viewer": {accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_READ_PLANS},
 }
 
-// Tokens knows the callers by the SHA-256 of their tokens; the tokens themselves are nowhere kept.
-type Tokens struct {
-	entries []tokenEntry
-}
-
-type tokenEntry struct {
-	hash   [sha256.Size]byte
-	caller Caller
-}
-
-// Load adds the callers of a token file: one line for each with name, role and the SHA-256 of the token in hex, separated by
-// spaces. Lines that begin with # are comments. Every fault names its line; then no caller is added.
-func (t *Tokens) Load(path string) error {
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return fmt.Errorf("read the token file: %w", err)
-	}
-	read := &Tokens{}
-	for i, line := range strings.Split(string(text), "\n") {
-		line = strings.TrimSpace(line)
-		if line == "" || strings.HasPrefix(line, "#") {
-			continue
-		}
-		if err := read.addLine(line); err != nil {
-			return fmt.Errorf("%s line %d: %w", path, i+1, err)
-		}
-	}
-	t.entries = append(t.entries, read.entries...)
-	return nil
-}
-
-func (t *Tokens) addLine(line string) error {
-	fields := strings.Fields(line)
-	if len(fields) != 3 {
-		return fmt.Errorf("has %d fields: write name, role and the SHA-256 of the token in hex", len(fields))
-	}
-	hash, err := hex.DecodeString(fields[2])
-	if err != nil || len(hash) != sha256.Size {
-		return errors.New("the third field is no SHA-256 in hex (64 digits)")
-	}
-	return t.add(fields[0], fields[1], [sha256.Size]byte(hash))
-}
-
-// NewToken makes a token that nobody can guess.
-func NewToken() string { return rand.Text() }
-
-// Add lets the holder of a token call with a role.
-func (t *Tokens) Add(name, role, token string) error {
-	return t.add(name, role, sha256.Sum256([]byte(token)))
-}
-
-func (t *Tokens) add(name, role string, hash [sha256.Size]byte) error {
-	permissions, ok := roles[role]
-	if !ok {
-		return fmt.Errorf("there is no role %q: use manager, site-lead, office or viewer", role)
-	}
-	t.entries = append(t.entries, tokenEntry{hash: hash, caller: Caller{Name: name, Permissions: permissions}})
-	return nil
-}
-
-// Lookup returns the caller of a token. It compares all entries in constant time.
-func (t *Tokens) Lookup(token string) (Caller, bool) {
-	hash := sha256.Sum256([]byte(token))
-	var (
-		found Caller
-		ok    bool
-	)
-	for _, e := range t.entries {
-		if subtle.ConstantTimeCompare(hash[:], e.hash[:]) == 1 {
-			found, ok = e.caller, true
-		}
-	}
-	return found, ok
-}
-
 type callerKey struct{}
 
 // WithCaller returns a context that carries the caller.
@@ -146,37 +64,29 @@ func CallerName(ctx context.Context) string {
 // openServices may be called without a token: they tell nothing about the school.
 var openServices = []string{"/grpc.health.v1.Health/", "/grpc.reflection.v1.ServerReflection/", "/grpc.reflection.v1alpha.ServerReflection/"}
 
+// isOpen reports whether a method may be called without a token.
+func isOpen(method string) bool {
+	return slices.ContainsFunc(openServices, func(open string) bool { return strings.HasPrefix(method, open) })
+}
+
 // authorize finds the caller of a method and refuses who may not call it. A method that states no permission is refused.
 func authorize(ctx context.Context, tokens *Tokens, method string) (context.Context, error) {
-	if slices.ContainsFunc(openServices, func(open string) bool { return strings.HasPrefix(method, open) }) {
+	if isOpen(method) {
 		return ctx, nil
 	}
-	needed := PermissionOf(method)
-	if needed == accessv1.Permission_PERMISSION_UNSPECIFIED {
-		return ctx, apperr.Deniedf("METHOD_CLOSED", "the method %s is open to nobody: it states no permission", method)
-	}
-	token, err := bearerToken(ctx)
+	md, _ := metadata.FromIncomingContext(ctx)
+	caller, err := tokens.callerOf(md.Get("authorization"))
 	if err != nil {
 		return ctx, err
 	}
-	caller, ok := tokens.Lookup(token)
-	if !ok {
-		return ctx, apperr.Unauthenticatedf("TOKEN_UNKNOWN", "this token is not known here: ask who runs the server for one")
+	needed := PermissionOf(method)
+	if needed == accessv1.Permission_PERMISSION_UNSPECIFIED {
+		return ctx, apperr.Deniedf("METHOD_CLOSED", "The method %s is open to nobody: it states no permission.", method)
 	}
 	if !slices.Contains(caller.Permissions, needed) {
-		return ctx, apperr.Deniedf("PERMISSION_MISSING", "%s may not do this: it needs %s", caller.Name, permissionWords(needed))
+		return ctx, apperr.Deniedf("PERMISSION_MISSING", "%s may not do this: it needs %s.", caller.Name, permissionWords(needed))
 	}
 	return WithCaller(ctx, caller), nil
-}
-
-func bearerToken(ctx context.Context) (string, error) {
-	md, _ := metadata.FromIncomingContext(ctx)
-	for _, value := range md.Get("authorization") {
-		if token, ok := strings.CutPrefix(value, "Bearer "); ok {
-			return token, nil
-		}
-	}
-	return "", apperr.Unauthenticatedf("TOKEN_MISSING", "send a token: the header `authorization: Bearer TOKEN`")
 }
 
 func permissionWords(p accessv1.Permission) string {

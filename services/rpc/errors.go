@@ -3,12 +3,10 @@ package rpc
 import (
 	"context"
 	"errors"
-	"log/slog"
-	"runtime/debug"
-	"time"
+	"fmt"
+	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
-	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
@@ -18,6 +16,12 @@ import (
 
 // errorDomain stands in the ErrorInfo of every status that we make.
 const errorDomain = "longlead"
+
+// internalText is all that a caller learns of a fault of ours.
+const internalText = "Something went wrong on our side; the log has the details."
+
+// mostFields is how many bad fields a status names: it travels in headers, which have a limit.
+const mostFields = 20
 
 var kindCodes = map[apperr.Kind]codes.Code{
 	apperr.Invalid:         codes.InvalidArgument,
@@ -29,90 +33,75 @@ var kindCodes = map[apperr.Kind]codes.Code{
 	apperr.Unauthenticated: codes.Unauthenticated,
 }
 
-// toStatus turns any error into a status. An *apperr.Error keeps its words, its reason and its fields. A status passes.
-// Everything else is Internal with a fixed text: what it says is for the log only.
+// toStatus turns any error into a status. An *apperr.Error keeps its words, its reason and its fields. A status passes,
+// without what it was wrapped in. Everything else is Internal with a fixed text: what it says is for the log only.
 func toStatus(err error) error {
 	if err == nil {
 		return nil
 	}
-	if known, ok := apperr.From(err); ok && kindCodes[known.Kind] != codes.OK {
-		return knownStatus(known)
+	if known, ok := apperr.From(err); ok {
+		if code, ok := kindCodes[known.Kind]; ok {
+			return knownStatus(code, known)
+		}
+	}
+	var made interface{ GRPCStatus() *status.Status }
+	if errors.As(err, &made) && !isOurs(made.GRPCStatus().Code()) {
+		return made.GRPCStatus().Err()
 	}
 	switch {
 	case errors.Is(err, context.Canceled):
-		return status.Error(codes.Canceled, "the caller gave up")
+		return withDetails(codes.Canceled, "The caller gave up.", reason("CALL_CANCELLED"))
 	case errors.Is(err, context.DeadlineExceeded):
-		return status.Error(codes.DeadlineExceeded, "this took longer than the caller allowed")
+		return withDetails(codes.DeadlineExceeded, "This took longer than the caller allowed.", reason("DEADLINE_EXCEEDED"))
 	}
-	if s, ok := status.FromError(err); ok && s.Code() != codes.Unknown {
-		return err
-	}
-	return status.Error(codes.Internal, "something went wrong on our side; the log has the details")
+	return withDetails(codes.Internal, internalText, reason("INTERNAL"))
 }
 
-func knownStatus(known *apperr.Error) error {
+// isOurs reports whether a code means a fault of ours, whose text stays in the log. An error with code OK is one too.
+func isOurs(code codes.Code) bool {
+	return code == codes.OK || code == codes.Unknown || code == codes.Internal || code == codes.DataLoss
+}
+
+func knownStatus(code codes.Code, known *apperr.Error) error {
+	named := known.Fields[:min(len(known.Fields), mostFields)]
 	message := known.Message
-	for _, f := range known.Fields {
+	bad := &errdetails.BadRequest{}
+	for _, f := range named {
 		message += " " + f.String() + "."
+		bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{
+			Field: valid(f.Path), Description: valid(f.String()), Reason: known.Reason})
 	}
-	details := []protoadapt.MessageV1{&errdetails.ErrorInfo{Reason: known.Reason, Domain: errorDomain}}
-	if len(known.Fields) > 0 {
-		bad := &errdetails.BadRequest{}
-		for _, f := range known.Fields {
-			bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: f.Path, Description: f.String()})
-		}
+	if more := len(known.Fields) - len(named); more > 0 {
+		message += fmt.Sprintf(" And %d more.", more)
+	}
+	details := []protoadapt.MessageV1{reason(known.Reason)}
+	if len(named) > 0 {
 		details = append(details, bad)
 	}
-	s := status.New(kindCodes[known.Kind], message)
+	return withDetails(code, message, details...)
+}
+
+func reason(word string) *errdetails.ErrorInfo {
+	return &errdetails.ErrorInfo{Reason: word, Domain: errorDomain}
+}
+
+// valid repairs text that was read from a file in some other encoding: protobuf refuses what is not UTF-8.
+func valid(text string) string { return strings.ToValidUTF8(text, "\uFFFD") }
+
+func withDetails(code codes.Code, message string, details ...protoadapt.MessageV1) error {
+	s := status.New(code, valid(message))
 	if detailed, err := s.WithDetails(details...); err == nil {
 		s = detailed
 	}
 	return s.Err()
 }
 
-// finish logs a call and maps its error. Requests and replies are never logged: they hold personal data.
-func finish(ctx context.Context, log *slog.Logger, method string, started time.Time, err error) error {
-	mapped := toStatus(err)
-	code := status.Code(mapped)
-	attributes := []any{"method", method, "code", code.String(), "milliseconds", time.Since(started).Milliseconds()}
-	switch code {
-	case codes.Internal, codes.Unknown, codes.DataLoss:
-		log.ErrorContext(ctx, "call failed", append(attributes, "error", err.Error())...)
-	case codes.OK:
-		log.DebugContext(ctx, "call", attributes...)
-	default:
-		log.InfoContext(ctx, "call refused", append(attributes, "reason", apperr.ReasonOf(err))...)
+// reasonOf returns the machine word in a status, or "".
+func reasonOf(err error) string {
+	for _, d := range status.Convert(err).Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok {
+			return info.GetReason()
+		}
 	}
-	return mapped
-}
-
-func finishUnary(log *slog.Logger) grpc.UnaryServerInterceptor {
-	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (reply any, err error) {
-		started := time.Now()
-		defer func() {
-			if r := recover(); r != nil {
-				err = panicked(log, info.FullMethod, r)
-			}
-			err = finish(ctx, log, info.FullMethod, started, err)
-		}()
-		return handle(ctx, req)
-	}
-}
-
-func finishStream(log *slog.Logger) grpc.StreamServerInterceptor {
-	return func(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) (err error) {
-		started := time.Now()
-		defer func() {
-			if r := recover(); r != nil {
-				err = panicked(log, info.FullMethod, r)
-			}
-			err = finish(stream.Context(), log, info.FullMethod, started, err)
-		}()
-		return handle(srv, stream)
-	}
-}
-
-func panicked(log *slog.Logger, method string, r any) error {
-	log.Error("call panicked", "method", method, "panic", r, "stack", string(debug.Stack()))
-	return status.Error(codes.Internal, "something went wrong on our side; the log has the details")
+	return ""
 }

@@ -34,45 +34,61 @@ type Register struct {
 
 // Server serves a set of services over gRPC, HTTP/JSON and in process. Make it with NewServer.
 type Server struct {
-	grpc   *grpc.Server
-	health *health.Server
-	local  *bufconn.Listener
-	conn   *grpc.ClientConn
-	mux    *http.ServeMux
-	log    *slog.Logger
+	grpc    *grpc.Server
+	health  *health.Server
+	local   *bufconn.Listener
+	conn    *grpc.ClientConn
+	handler http.Handler
+	log     *slog.Logger
 }
 
-// NewServer makes a server for services. It answers in process at once (Conn); ServeGRPC and ServeHTTP open ports.
+// NewServer makes a server for services. It answers in process at once (Dial); ServeGRPC and Handler are for ports.
 func NewServer(log *slog.Logger, tokens *Tokens, services ...Register) (*Server, error) {
 	validator, err := protovalidate.New()
 	if err != nil {
 		return nil, fmt.Errorf("make the request validator: %w", err)
 	}
-	s := &Server{log: log, health: health.NewServer(), local: bufconn.Listen(1 << 20), mux: http.NewServeMux()}
+	s := &Server{log: log, health: health.NewServer(), local: bufconn.Listen(1 << 20)}
 	s.grpc = grpc.NewServer(
 		grpc.MaxRecvMsgSize(MaxMessage), grpc.MaxSendMsgSize(MaxMessage),
+		grpc.InTapHandle(tapToken(log, tokens)),
 		grpc.ChainUnaryInterceptor(finishUnary(log), authorizeUnary(tokens), validateUnary(validator)),
 		grpc.ChainStreamInterceptor(finishStream(log), authorizeStream(tokens), validateStream(validator)),
 	)
 	for _, service := range services {
 		service.GRPC(s.grpc)
 	}
+	for name := range s.grpc.GetServiceInfo() {
+		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
+	}
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 	go func() { _ = s.grpc.Serve(s.local) }()
-	if s.conn, err = s.Dial(); err != nil {
+	if err := s.openHTTP(tokens, services); err != nil {
+		s.grpc.Stop()
 		return nil, err
 	}
-	gateway := runtime.NewServeMux()
+	return s, nil
+}
+
+// openHTTP connects the gateway to the services.
+func (s *Server) openHTTP(tokens *Tokens, services []Register) error {
+	description, err := openapi.Document()
+	if err != nil {
+		return err
+	}
+	if s.conn, err = s.Dial(); err != nil {
+		return err
+	}
+	gateway := newGateway()
 	for _, service := range services {
 		if err := service.HTTP(context.Background(), gateway, s.conn); err != nil {
-			return nil, fmt.Errorf("register the HTTP side: %w", err)
+			_ = s.conn.Close()
+			return fmt.Errorf("register the HTTP side: %w", err)
 		}
 	}
-	s.mux.Handle("/v1/", gateway)
-	s.mux.HandleFunc("GET /openapi.json", serveOpenAPI)
-	s.mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
-	return s, nil
+	s.handler = s.newHTTP(tokens, gateway, description)
+	return nil
 }
 
 // Dial opens a connection to the server inside this process. The caller closes it.
@@ -89,13 +105,9 @@ func (s *Server) Dial(options ...grpc.DialOption) (*grpc.ClientConn, error) {
 	return conn, nil
 }
 
-func serveOpenAPI(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "application/json")
-	_, _ = w.Write(openapi.JSON)
-}
-
-// Handler is the HTTP side: /v1/ is the JSON API, /openapi.json describes it, /healthz answers when the server runs.
-func (s *Server) Handler() http.Handler { return s.mux }
+// Handler is the HTTP side: /v1/ is the JSON API, /openapi.json describes it, /healthz says ok until Stop. Give it a
+// server with a ReadHeaderTimeout; a limit on whole requests would cut streams off.
+func (s *Server) Handler() http.Handler { return s.handler }
 
 // ServeGRPC serves gRPC on a listener until Stop.
 func (s *Server) ServeGRPC(listener net.Listener) error {
