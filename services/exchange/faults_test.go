@@ -1,13 +1,19 @@
 package exchange_test
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/sheet"
 )
@@ -204,6 +210,36 @@ func TestTheDatabaseIsNeverQuoted(t *testing.T) {
 			require.Failf(t, "not told as a fault", "%s: %v", name, err)
 		}
 		told(t, report.Faults)
-		t.Log(name, report.Imported, report.Faults)
+		require.Equal(t, name == "weird letters", report.Imported, name)
+	}
+}
+
+// TestWhatTheDatabaseRefusesIsToldInWords: no name of a table, no statement and no code of an error reaches whoever imports.
+func TestWhatTheDatabaseRefusesIsToldInWords(t *testing.T) {
+	t.Parallel()
+	for sql, want := range map[string]string{
+		`insert into facility.site (id, code, name, zone, rabies_waiting_days, floor_percent, clean_down_days, rules_note)
+		 values (gen_random_uuid(), 'A', 'A', 'UTC', 15, 100, 0, '')`: `"site rabies waiting days check"`,
+		`insert into facility.run (id) values (null)`: `"run.id"`,
+		`select from nowhere`:                         "",
+	} {
+		pool := postgrestest.Database(t)
+		ports := allPorts()[:1]
+		ports[0].Put = func(ctx context.Context, tx postgres.Tx, _ records.Intake, _ []records.Row) ([]records.Wrong, error) {
+			_, err := tx.Exec(ctx, sql)
+			return nil, err
+		}
+		server := exchange.NewServer(exchange.Deps{Pool: pool, Mint: ids.NewMint(), Now: time.Now,
+			Caller: func(context.Context) string { return "test" }, Ports: ports})
+		_, err := server.Take(t.Context(), []exchange.File{file("sites.csv", "code,name,zone,rabies_waiting_days,floor_percent,clean_down_days", "A,A,UTC,14,100,0")},
+			exchange.Settings{}, func(exchange.Progress) {})
+		require.Error(t, err)
+		known, ok := apperr.From(err)
+		require.Equal(t, want != "", ok, "what is not known is internal, and the edge shows a fixed text for it")
+		if ok {
+			require.Equal(t, "RECORDS_CLASH", known.Reason)
+			require.Contains(t, known.Message, want)
+			require.NotContains(t, known.Message, "SQLSTATE")
+		}
 	}
 }
