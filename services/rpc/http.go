@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
@@ -107,6 +109,7 @@ func newGateway() *runtime.ServeMux {
 	return runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, plain),
 		runtime.WithMarshalerOption(eventStream, &events{JSONPb: plain}),
+		runtime.SetQueryParameterParser(&strictQuery{}),
 		// The token passes on its own; no other header of the caller has a meaning to a call.
 		runtime.WithIncomingHeaderMatcher(func(string) (string, bool) { return "", false }),
 		// guard has set the one header that there is.
@@ -121,6 +124,22 @@ func newGateway() *runtime.ServeMux {
 			writeGatewayError(w, err)
 		}),
 	)
+}
+
+// strictQuery refuses query parameters that are no field of the request; by default the gateway passes over them.
+type strictQuery struct{ runtime.DefaultQueryParser }
+
+// Parse implements runtime.QueryParameterParser.
+func (q *strictQuery) Parse(request proto.Message, values url.Values, filter *utilities.DoubleArray) error {
+	fields := request.ProtoReflect().Descriptor().Fields()
+	for key := range values {
+		name, _, _ := strings.Cut(key, ".")
+		name, _, _ = strings.Cut(name, "[")
+		if fields.ByTextName(name) == nil && fields.ByJSONName(name) == nil {
+			return fmt.Errorf("there is no field %q", name)
+		}
+	}
+	return q.DefaultQueryParser.Parse(request, values, filter)
 }
 
 // writeGatewayError writes the error of a call, or of the gateway itself, which gives no reason of its own.

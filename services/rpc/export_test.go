@@ -1,0 +1,7 @@
+package rpc
+
+// What the tests of this package need to see from outside.
+var (
+	ToStatus = toStatus
+	RoleSets = roles
+)
