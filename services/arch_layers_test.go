@@ -51,6 +51,8 @@ var layers = map[string]layer{
 	"services/planner": planning,
 	"services/console": showing,
 	"cmd":              command,
+	// e2e holds tests only: callers that know nothing but an address and a token.
+	"services/e2e": command,
 
 	"services/postgrestest":     support,
 	"services/refsolve":         support,
