@@ -32,8 +32,9 @@ func requestsPort() records.Port {
 			{Name: "state", Form: sheet.FormChoice, OneOf: []string{StateOpen, StateWithdrawn}, Required: true, Example: "open", About: "open or withdrawn"},
 			{Name: "note", Form: sheet.FormText, Max: 1000, Example: "back from abroad on the 20th", About: "anything else"},
 		}},
-		Check: checkRequest,
-		Put:   putRequestRows,
+		Check:    checkRequest,
+		Together: true,
+		Put:      putRequestRows,
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			lines, err := listRequestLines(ctx, db)
 			return cells(lines, func(r requestLine) []string {

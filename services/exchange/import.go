@@ -16,7 +16,7 @@ import (
 	"github.com/longlead/longlead/services/sheet"
 )
 
-// chunk is how many rows go to the database at once; progress is reported after each.
+// chunk is how many rows go to the database at once, unless they must be seen together; progress is reported before each.
 const chunk = 5000
 
 // errRollback ends the transaction of an import that must change nothing; it never leaves this package.
@@ -276,10 +276,15 @@ func (run *intake) check(t *openTable, rows []records.Row) []records.Row {
 	})
 }
 
-// put writes rows in chunks and rejects those that the kind finds wrong while writing.
+// put writes rows, in chunks unless they must be seen together, and rejects those that the kind finds wrong while writing.
 func (run *intake) put(ctx context.Context, t *openTable, rows []records.Row) error {
-	for from := 0; from < len(rows); from += chunk {
-		part := rows[from:min(from+chunk, len(rows))]
+	size := chunk
+	if t.port.Together {
+		size = max(len(rows), 1)
+	}
+	for from := 0; from < len(rows); from += size {
+		part := rows[from:min(from+size, len(rows))]
+		run.tell(Progress{Kind: t.port.Kind.Name, Phase: "writing", Done: from, Of: len(rows)})
 		wrong, err := t.port.Put(ctx, run.tx, run.in, part)
 		if err != nil {
 			return fmt.Errorf("write %s of %s: %w", t.port.Kind.Name, t.File, err)
@@ -294,8 +299,8 @@ func (run *intake) put(ctx context.Context, t *openTable, rows []records.Row) er
 			}
 		}
 		t.taken += len(part) - len(byLine)
-		run.tell(Progress{Kind: t.port.Kind.Name, Phase: "writing", Done: from + len(part), Of: len(rows)})
 	}
+	run.tell(Progress{Kind: t.port.Kind.Name, Phase: "writing", Done: len(rows), Of: len(rows)})
 	return nil
 }
 

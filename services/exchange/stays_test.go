@@ -80,8 +80,8 @@ func TestARefusedStayKeepsItsRun(t *testing.T) {
 	s := stayBoard(t)
 	before := s.stayIDs(t, "M-100")
 	report := s.take(t, exchange.Settings{SkipBad: true}, stayFile(
-		"M-105,TARN,A1,IMARA,2027-05-10,2027-05-24,confirmed", // into the run that M-100 was to leave
-		"M-106,TARN,A2,IMARA,2027-05-17,2027-05-24,confirmed", // good
+		"M-105,TARN,A1,IMARA,2027-05-10,2027-05-24,confirmed",  // into the run that M-100 was to leave
+		"M-106,TARN,A2,IMARA,2027-05-17,2027-05-24,confirmed",  // good
 		"M-100,TARN,A2,IMARA,2027-06-01,2027-06-15,confirmed")) // into the run of M-103
 	require.True(t, report.Imported)
 	require.Equal(t, []string{

@@ -115,7 +115,8 @@ func closuresPort() records.Port {
 			{Name: "last_day", Form: sheet.FormDay, Required: true, Example: "2027-03-14", About: "last closed day"},
 			{Name: "reason", Form: sheet.FormText, Required: true, Max: 200, Example: "new drains", About: "why"},
 		}},
-		Within: map[string]string{"run": "site"},
+		Within:   map[string]string{"run": "site"},
+		Together: true,
 		Check: func(row records.Row) []records.Wrong {
 			if row.Day("last_day").Before(row.Day("first_day")) {
 				return []records.Wrong{row.Wrong("last_day", "is before the first day", "write the last day on which the run is closed")}

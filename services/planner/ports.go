@@ -63,7 +63,8 @@ func staysPort() records.Port {
 			{Name: "graduation", Form: sheet.FormDay, Required: true, Example: "2027-03-08", About: "graduation day"},
 			{Name: "state", Form: sheet.FormChoice, OneOf: statesInFiles, Required: true, Example: StayConfirmed, About: "how far it is"},
 		}},
-		Within: map[string]string{"run": "site"},
+		Within:   map[string]string{"run": "site"},
+		Together: true,
 		Check: func(row records.Row) []records.Wrong {
 			if !row.Day("arrival").Before(row.Day("graduation")) {
 				return []records.Wrong{row.Wrong("graduation", "is not after the arrival day", "write the day on which the dog goes home")}

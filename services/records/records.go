@@ -26,6 +26,9 @@ type Port struct {
 	// Put writes rows that passed Check: new ones are inserted, those with a known key are updated. What it finds wrong with
 	// single rows it returns and does not write; the other rows are written.
 	Put func(ctx context.Context, tx postgres.Tx, in Intake, rows []Row) ([]Wrong, error)
+	// Together says that Put holds rows against each other, beyond their keys, and must see all rows of a file at once: a row may
+	// take what another one, far below it, gives up.
+	Together bool
 	// List returns every record as cells, in the order of the columns, sorted by key.
 	List func(ctx context.Context, db postgres.DB) ([][]string, error)
 	// Codes maps the code that other kinds refer to (composite ones joined by "/") to the ID; nil when none refers to it.

@@ -18,7 +18,8 @@ func absencesPort() records.Port {
 	return records.Port{
 		Kind: sheet.Kind{Name: KindAbsences, About: "Days on which trainers are away", Key: []string{"trainer", "first_day"},
 			Columns: slices.Concat([]sheet.Column{trainerColumn}, spanColumns, []sheet.Column{kind})},
-		Check: checkSpan,
+		Check:    checkSpan,
+		Together: true,
 		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			absences := make([]Absence, len(rows))
 			for i, row := range rows {
@@ -44,7 +45,8 @@ func loansPort(sites Sites) records.Port {
 	return records.Port{
 		Kind: sheet.Kind{Name: KindLoans, About: "Days on which trainers work at another site", Key: []string{"trainer", "first_day"},
 			Columns: slices.Concat([]sheet.Column{trainerColumn, site}, spanColumns)},
-		Check: checkSpan,
+		Check:    checkSpan,
+		Together: true,
 		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			loans := make([]Loan, len(rows))
 			for i, row := range rows {
