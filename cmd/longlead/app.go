@@ -3,9 +3,11 @@ package main
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
 	"os"
 	"strings"
 	"time"
@@ -14,6 +16,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 
 	"github.com/longlead/longlead/migrations"
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
@@ -76,7 +79,7 @@ func openApp(ctx context.Context, o *Options, std streams, level slog.Level) (*a
 func (a *app) dial(o *Options) error {
 	token, err := os.ReadFile(o.TokenFile)
 	if err != nil {
-		return fmt.Errorf("read the token: %w", err)
+		return usageError(fmt.Sprintf("the token file cannot be read (%v)", err))
 	}
 	a.conn, err = grpc.NewClient(o.Server, grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithPerRPCCredentials(rpc.TokenCredentials(strings.TrimSpace(string(token)))),
@@ -140,7 +143,7 @@ func (a *app) openDatabase(ctx context.Context, o *Options, notes io.Writer) (*p
 			return nil, err
 		}
 	}
-	pool, err := postgres.Open(ctx, url, postgres.Options{})
+	pool, err := openPool(ctx, url)
 	if err != nil {
 		return nil, err
 	}
@@ -149,6 +152,16 @@ func (a *app) openDatabase(ctx context.Context, o *Options, notes io.Writer) (*p
 		_, err = postgres.Migrate(ctx, pool, migrations.FS)
 	} else {
 		err = postgres.CheckSchema(ctx, pool, migrations.FS)
+	}
+	return pool, err
+}
+
+// openPool tells a server that cannot be reached from other failures: a script may try again later.
+func openPool(ctx context.Context, url string) (*postgres.Pool, error) {
+	pool, err := postgres.Open(ctx, url, postgres.Options{})
+	var network *net.OpError
+	if errors.As(err, &network) && ctx.Err() == nil {
+		return nil, apperr.Unavailablef("DATABASE_UNREACHABLE", "the database does not answer at %s (%v): start it, or correct --database-url", network.Addr, network.Err).Because(err)
 	}
 	return pool, err
 }

@@ -35,11 +35,11 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if err := loadScenario(ctx, a, std); err != nil {
+	if err := loadScenario(ctx, a, o, std); err != nil {
 		return err
 	}
 	client := plannerv1.NewPlannerServiceClient(a.conn)
-	id, err := c.planMonth(ctx, client, std)
+	id, err := c.planMonth(ctx, client, o, std)
 	if err != nil {
 		return err
 	}
@@ -53,13 +53,13 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 }
 
 // loadScenario imports the invented school through the same import that users have, unless there is a school already.
-func loadScenario(ctx context.Context, a *app, std streams) error {
+func loadScenario(ctx context.Context, a *app, o *Options, std streams) error {
 	sites, err := facilityv1.NewFacilityServiceClient(a.conn).ListSites(ctx, &facilityv1.ListSitesRequest{})
 	if err != nil {
 		return err
 	}
 	if n := len(sites.GetSites()); n > 0 {
-		fmt.Fprintf(std.out, "The data folder holds a school of %d sites already; it is kept as it is.\n", n)
+		fmt.Fprintf(o.notes(std), "The data folder holds a school of %d sites already; it is kept as it is.\n", n)
 		return nil
 	}
 	names, err := tablesIn(scenario.FS)
@@ -79,26 +79,26 @@ func loadScenario(ctx context.Context, a *app, std streams) error {
 		return err
 	}
 	if !report.GetImported() {
-		printImport(std.err, report, false)
+		printImport(std.err, report, false, false)
 		return errors.New("the scenario has faults, which must not be: please report this")
 	}
 	rows := int32(0)
 	for _, f := range report.GetFiles() {
 		rows += f.GetTaken()
 	}
-	fmt.Fprintf(std.out, "Imported an invented school: %d rows of %d files.\n", rows, len(report.GetFiles()))
+	fmt.Fprintf(o.notes(std), "Imported an invented school: %d rows of %d files.\n", rows, len(report.GetFiles()))
 	return nil
 }
 
 // planMonth drafts and publishes the scenario's month, unless it is published already. It returns the plan's ID.
-func (c *demoCmd) planMonth(ctx context.Context, client plannerv1.PlannerServiceClient, std streams) (string, error) {
+func (c *demoCmd) planMonth(ctx context.Context, client plannerv1.PlannerServiceClient, o *Options, std streams) (string, error) {
 	list, err := client.ListPlans(ctx, &plannerv1.ListPlansRequest{Month: scenario.Month})
 	if err != nil {
 		return "", err
 	}
 	for _, p := range list.GetPlans() {
 		if p.GetState() == plannerv1.PlanState_PLAN_STATE_PUBLISHED {
-			fmt.Fprintf(std.out, "Plan %s is published already.\n\n", planName(p))
+			fmt.Fprintf(o.notes(std), "Plan %s is published already.\n\n", planName(p))
 			return p.GetId(), nil
 		}
 	}
@@ -110,7 +110,7 @@ func (c *demoCmd) planMonth(ctx context.Context, client plannerv1.PlannerService
 	if err != nil {
 		return "", err
 	}
-	printPublished(std.out, result)
-	fmt.Fprintln(std.out)
+	printPublished(o.notes(std), result)
+	fmt.Fprintln(o.notes(std))
 	return plan.GetId(), nil
 }

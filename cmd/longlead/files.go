@@ -45,7 +45,7 @@ func (c *importCmd) Run(ctx context.Context, o *Options, std streams) error {
 			return err
 		}
 	} else {
-		printImport(std.out, report, c.DryRun)
+		printImport(std.out, report, c.DryRun, c.SkipBad)
 	}
 	if len(report.GetFaults()) > 0 && !(c.SkipBad && report.GetImported()) {
 		return exitError(exitFaults)
@@ -133,8 +133,11 @@ func writeRejected(report *exchangev1.ImportReport, paths map[string]string) err
 			continue
 		}
 		folder := "."
-		if p, ok := paths[f.GetName()]; ok {
-			folder = filepath.Dir(p)
+		// A table of a workbook is named after its file and its sheet.
+		for name, p := range paths {
+			if f.GetName() == name || strings.HasPrefix(f.GetName(), name+" sheet ") {
+				folder = filepath.Dir(p)
+			}
 		}
 		target := filepath.Join(folder, filepath.Base(f.GetRejectedName()))
 		if err := os.WriteFile(target, f.GetRejectedContent(), 0o600); err != nil {
@@ -195,7 +198,7 @@ func (c *exportCmd) write(order []string, files map[string][]byte, std streams) 
 		if err := os.WriteFile(filepath.Join(c.To, filepath.Base(name)), files[name], 0o600); err != nil {
 			return fmt.Errorf("write the export: %w", err)
 		}
-		fmt.Fprintln(std.err, "wrote", filepath.Join(c.To, name))
+		fmt.Fprintln(std.err, "wrote", filepath.Join(c.To, filepath.Base(name)))
 	}
 	return nil
 }

@@ -85,9 +85,17 @@ func run(ctx context.Context, args []string, std streams) int {
 	}
 	var quiet exitError
 	if !errors.As(err, &quiet) {
-		fmt.Fprintln(std.err, "longlead:", errorWords(err))
+		fmt.Fprintln(std.err, "longlead:", lastWords(ctx, err))
 	}
 	return exitCode(ctx, err)
+}
+
+// lastWords is what a person reads of an error. Most of what a signal breaks off says no more than that it was broken off.
+func lastWords(ctx context.Context, err error) string {
+	if ctx.Err() != nil && (status.Code(err) == codes.Canceled || errors.Is(err, context.Canceled)) {
+		return "interrupted; what was under way is undone"
+	}
+	return errorWords(err)
 }
 
 // exitError ends the program with a code; what there was to say has been said.

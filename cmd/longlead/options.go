@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -31,6 +32,14 @@ func (o *Options) Validate() error {
 		return errors.New("--server needs --token-file: a file with the token that the server's operator gave you")
 	}
 	return nil
+}
+
+// notes is where lines for people go: with --json the standard output holds one JSON document and nothing else.
+func (o *Options) notes(std streams) io.Writer {
+	if o.JSON {
+		return std.err
+	}
+	return std.out
 }
 
 // databaseURL returns the URL of an existing server, or nothing for the private one.

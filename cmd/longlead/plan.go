@@ -276,6 +276,9 @@ func (c *planCancelCmd) Run(ctx context.Context, o *Options, std streams) error 
 		if err != nil {
 			return err
 		}
+		if o.JSON {
+			return printJSON(std.out, result)
+		}
 		fmt.Fprintf(std.out, "Draft %d of %s is cancelled.\n", result.GetPlan().GetNumber(), result.GetPlan().GetMonth())
 		return nil
 	})

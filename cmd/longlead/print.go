@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 
@@ -45,7 +46,7 @@ func newTable(out io.Writer, headings ...any) table.Writer {
 	return t
 }
 
-func printImport(out io.Writer, report *exchangev1.ImportReport, dryRun bool) {
+func printImport(out io.Writer, report *exchangev1.ImportReport, dryRun, skipBad bool) {
 	t := newTable(out, "file", "kind", "rows", "taken", "rejected")
 	for _, f := range report.GetFiles() {
 		t.AppendRow(table.Row{f.GetName(), f.GetKind(), f.GetRows(), f.GetTaken(), f.GetRejected()})
@@ -66,9 +67,13 @@ func printImport(out io.Writer, report *exchangev1.ImportReport, dryRun bool) {
 	}
 	switch {
 	case report.GetImported():
-		fmt.Fprintln(out, "Imported.")
+		fmt.Fprintln(out, "Imported. `longlead plan draft MONTH` plans a month with it.")
 	case dryRun && len(faults) == 0:
-		fmt.Fprintln(out, "No faults. Nothing was imported: this was a check only.")
+		fmt.Fprintln(out, "No faults. Nothing was imported, as this was a check only: run it again without --dry-run.")
+	case dryRun:
+		fmt.Fprintf(out, "%d faults. Nothing was imported, as this was a check only: correct the faults and check again.\n", len(faults))
+	case skipBad:
+		fmt.Fprintf(out, "%d faults, and a file that cannot be read at all, so nothing was imported. Correct that file or leave it out.\n", len(faults))
 	default:
 		fmt.Fprintf(out, "%d faults, so nothing was imported. Correct them, or import the good rows with --skip-bad.\n", len(faults))
 	}
@@ -97,7 +102,7 @@ func printKinds(out io.Writer, ports []records.Port, asJSON bool) error {
 		for i, c := range p.Kind.Columns {
 			names[i] = c.Name
 		}
-		t.AppendRow(table.Row{p.Kind.Name, p.Kind.About, text.WrapSoft(strings.Join(names, ", "), 70)})
+		t.AppendRow(table.Row{p.Kind.Name, text.WrapSoft(p.Kind.About, 46), text.WrapSoft(strings.Join(names, ", "), 50)})
 	}
 	t.Render()
 	return nil
@@ -121,6 +126,10 @@ var stateWords = map[plannerv1.PlanState]string{
 }
 
 func printPlans(out io.Writer, plans []*plannerv1.Plan) {
+	if len(plans) == 0 {
+		fmt.Fprintln(out, "There is no plan yet. `longlead plan draft MONTH` makes one, such as 2027-03.")
+		return
+	}
 	t := newTable(out, "plan", "state", "placed", "requests", "value", "bound", "gap", "made", "by")
 	for _, p := range plans {
 		t.AppendRow(table.Row{planName(p), stateWords[p.GetState()], p.GetPlaced(), p.GetRequests(), p.GetValue(), p.GetBound(),
@@ -148,14 +157,14 @@ func printPlan(out io.Writer, plan *plannerv1.ReadPlanResponse, detail int) {
 	p := plan.GetPlan()
 	fmt.Fprintf(out, "Plan %s, %s: %d of %d requests placed, value %d, proven bound %d, gap %s, %.1f s.\n\n", planName(p), stateWords[p.GetState()],
 		p.GetPlaced(), p.GetRequests(), p.GetValue(), p.GetBound(), percent(p.GetGapPercent()), p.GetSeconds())
-	t := newTable(out, "site", "requests", "placed here", "waiting", "run nights", "trainer hours", "intake places", "handover places", "value")
+	t := newTable(out, "site", "requests", "placed", "waiting", "run nights", "trainer hours", "intake places", "handover places", "value")
 	for _, s := range plan.GetSites() {
 		t.AppendRow(table.Row{s.GetSiteCode(), s.GetRequests(), s.GetPlaced(), s.GetWaiting(), share(s.GetRunNightsUsed(), s.GetRunNights()),
 			hours(s.GetTrainerMinutesUsed(), s.GetTrainerMinutes()), share(s.GetIntakeUsed(), s.GetIntake()), share(s.GetHandoverUsed(), s.GetHandover()), s.GetValue()})
 	}
 	t.Render()
 	fmt.Fprintln(out, "A request whose owner accepts several sites counts at each of them. Use is of the month's days, earlier promises included.")
-	printReasons(out, plan.GetWaits())
+	printReasons(out, plan.GetWaits(), detail >= showPlacements)
 	if detail >= showPlacements {
 		printPlacements(out, plan.GetPlacements())
 		printWaits(out, plan.GetWaits())
@@ -165,10 +174,17 @@ func printPlan(out io.Writer, plan *plannerv1.ReadPlanResponse, detail int) {
 		printUses(out, plan.GetUses())
 	}
 	printCautions(out, plan.GetCautions(), detail)
+	if detail == showTotals {
+		fmt.Fprintf(out, "\nThe whole plan: longlead plan show %s\n", planName(p))
+		if p.GetState() == plannerv1.PlanState_PLAN_STATE_DRAFT {
+			fmt.Fprintf(out, "Turn it into promises: longlead plan publish %s\n", planName(p))
+		}
+	}
 }
 
-// printReasons sums the wait list up: how many wait for each kind of reason.
-func printReasons(out io.Writer, waits []*plannerv1.Wait) {
+// printReasons sums the wait list up: how many wait for each kind of reason, and which could not be placed at all unless the whole
+// list follows.
+func printReasons(out io.Writer, waits []*plannerv1.Wait, listFollows bool) {
 	if len(waits) == 0 {
 		return
 	}
@@ -181,13 +197,9 @@ func printReasons(out io.Writer, waits []*plannerv1.Wait) {
 		bySite[strings.Join(w.GetSiteCodes(), "+")]++
 	}
 	fmt.Fprintf(out, "\n%d requests wait: %d could not be placed by any plan of this month, %d gave way to others.\n", len(waits), hard, len(waits)-hard)
-	t := newTable(out, "waiting", "dog", "sites", "why", "what would help")
-	for _, w := range waits {
-		if w.GetHard() {
-			t.AppendRow(table.Row{w.GetRequestCode(), w.GetDogName(), strings.Join(w.GetSiteCodes(), "+"), text.WrapSoft(w.GetReason(), 70), text.WrapSoft(w.GetRemedy(), 40)})
-		}
+	if hard > 0 && !listFollows {
+		printWaits(out, slices.DeleteFunc(slices.Clone(waits), func(w *plannerv1.Wait) bool { return !w.GetHard() }))
 	}
-	t.Render()
 	sites := make([]string, 0, len(bySite))
 	for s := range bySite {
 		sites = append(sites, s)
@@ -214,7 +226,7 @@ func printWaits(out io.Writer, waits []*plannerv1.Wait) {
 	fmt.Fprintln(out)
 	t := newTable(out, "waiting", "dog", "sites", "why", "what would help")
 	for _, w := range waits {
-		t.AppendRow(table.Row{w.GetRequestCode(), w.GetDogName(), strings.Join(w.GetSiteCodes(), "+"), text.WrapSoft(w.GetReason(), 70), text.WrapSoft(w.GetRemedy(), 40)})
+		t.AppendRow(table.Row{w.GetRequestCode(), w.GetDogName(), text.WrapSoft(strings.Join(w.GetSiteCodes(), " "), 10), text.WrapSoft(w.GetReason(), 50), text.WrapSoft(w.GetRemedy(), 34)})
 	}
 	t.Render()
 }
@@ -243,7 +255,7 @@ func printCautions(out io.Writer, cautions []string, detail int) {
 		return
 	}
 	if detail < showPlacements {
-		fmt.Fprintf(out, "\n%d cautions for people to read: `longlead plan show` prints them.\n", len(cautions))
+		fmt.Fprintf(out, "\n%d cautions for people to read before the plan is used; the whole plan has them.\n", len(cautions))
 		return
 	}
 	fmt.Fprintln(out, "\nCautions. They are for people to judge; law, a veterinarian and a qualified behaviour professional go before them.")
@@ -302,7 +314,7 @@ func printExplanation(out io.Writer, why *plannerv1.ExplainRequestResponse) {
 		if r.GetLastDay() != days {
 			days += " to " + r.GetLastDay()
 		}
-		t.AppendRow(table.Row{r.GetSiteCode(), days, text.WrapSoft(r.GetReason(), 70), text.WrapSoft(r.GetRemedy(), 40), text.WrapSoft(heldBy(r.GetHeldBy()), 30)})
+		t.AppendRow(table.Row{r.GetSiteCode(), days, text.WrapSoft(r.GetReason(), 40), text.WrapSoft(r.GetRemedy(), 24), text.WrapSoft(heldBy(r.GetHeldBy()), 16)})
 	}
 	t.Render()
 }
@@ -318,4 +330,5 @@ func heldBy(codes []string) string {
 
 func printPublished(out io.Writer, r *plannerv1.PublishPlanResponse) {
 	fmt.Fprintf(out, "Plan %s is published: %d new promises, %d kept, %d moved, %d given up.\n", planName(r.GetPlan()), r.GetNewStays(), r.GetKeptStays(), r.GetMovedStays(), r.GetDroppedStays())
+	fmt.Fprintln(out, "`longlead export stays` gives them out as a list.")
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -65,7 +66,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 			failed <- fmt.Errorf("serve HTTP: %w", err)
 		}
 	}()
-	fmt.Fprintf(std.out, "Serving gRPC on %s and HTTP/JSON on http://%s (described in /openapi.json). %s Stop with Ctrl-C.\n", grpcListener.Addr(), httpListener.Addr(), where)
+	fmt.Fprintf(o.notes(std), "Serving gRPC on %s and HTTP/JSON on http://%s (described in /openapi.json). %s Stop with Ctrl-C.\n", grpcListener.Addr(), httpListener.Addr(), where)
 	select {
 	case <-ctx.Done():
 		err = nil
@@ -76,7 +77,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 	if shutErr := web.Shutdown(grace); shutErr != nil {
 		a.log.Warn("stop HTTP", "error", shutErr)
 	}
-	fmt.Fprintln(std.out, "Stopped.")
+	fmt.Fprintln(o.notes(std), "Stopped.")
 	return err
 }
 
@@ -116,7 +117,7 @@ func (c *migrateCmd) Run(ctx context.Context, o *Options, std streams) error {
 			return err
 		}
 	}
-	pool, err := postgres.Open(ctx, url, postgres.Options{})
+	pool, err := openPool(ctx, url)
 	if err != nil {
 		return err
 	}
@@ -124,6 +125,9 @@ func (c *migrateCmd) Run(ctx context.Context, o *Options, std streams) error {
 	report, err := postgres.Migrate(ctx, pool, migrations.FS)
 	if err != nil {
 		return err
+	}
+	if o.JSON {
+		return json.NewEncoder(std.out).Encode(map[string]string{"migrated": fmt.Sprint(report)})
 	}
 	fmt.Fprintln(std.out, report)
 	return nil

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"runtime/debug"
 
@@ -10,7 +11,7 @@ import (
 type versionCmd struct{}
 
 // Run prints the version that Go built in, and that of the solver, which stands in every plan.
-func (c *versionCmd) Run(std streams) error {
+func (c *versionCmd) Run(o *Options, std streams) error {
 	version := "unknown"
 	if info, ok := debug.ReadBuildInfo(); ok {
 		version = info.Main.Version
@@ -19,6 +20,9 @@ func (c *versionCmd) Run(std streams) error {
 				version += " " + s.Value
 			}
 		}
+	}
+	if o.JSON {
+		return json.NewEncoder(std.out).Encode(map[string]string{"version": version, "solver": planner.SolverVersion})
 	}
 	_, err := fmt.Fprintf(std.out, "longlead %s, solver %s\n", version, planner.SolverVersion)
 	return err
