@@ -51,8 +51,9 @@ var layers = map[string]layer{
 	"services/planner": planning,
 	"services/console": showing,
 	"cmd":              command,
-	// e2e holds tests only: callers that know nothing but an address and a token.
+	// e2e and deploy hold tests only: callers that know an address and a token, and a check of the example files.
 	"services/e2e": command,
+	"deploy":       command,
 
 	"services/postgrestest":     support,
 	"services/refsolve":         support,
