@@ -53,6 +53,15 @@ type FileReport struct {
 	RejectedContent []byte
 }
 
+// taken counts the rows that were written.
+func (r Report) taken() int {
+	n := 0
+	for _, f := range r.Files {
+		n += f.Taken
+	}
+	return n
+}
+
 // Progress is how far an import has come.
 type Progress struct {
 	Kind  string

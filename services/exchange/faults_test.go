@@ -78,7 +78,7 @@ var faultsTold = []string{
 	`owners.csv line 2, column email: is not an e-mail address`,
 	`owners-more.csv line 2: stands in owners.csv line 3 already`,
 	`dogs.csv line 2, column born: "2025-02-30" is not a date`,
-	`dogs.csv line 2, column owner: "NOBODY" is not among the owners`,
+	`dogs.csv line 2, column owner: "NOBODY" is not among the owners, as far as they could be read`,
 	`dogs.csv line 3, column owner: "ANN" points to a row of owners that was itself rejected`,
 	`dogs.csv line 4, column code: "GOOD" is on line 3 already`,
 	`dogs.csv line 4, column owner: "ANN" points to a row of owners that was itself rejected`,

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -24,26 +25,25 @@ var errRollback = errors.New("roll the import back")
 
 // take imports tables in one transaction. Everything is written even when there are faults already, so that all faults of all
 // files are found; then it is rolled back, unless bad rows may be skipped.
-func take(ctx context.Context, pool *postgres.Pool, ports []records.Port, in records.Intake, tables []sheet.Table,
-	fileFaults []sheet.Fault, settings Settings, tell func(Progress)) (Report, error) {
+func take(ctx context.Context, pool *postgres.Pool, ports []records.Port, in records.Intake, read reading, settings Settings, tell func(Progress)) (Report, error) {
 	var report Report
 	err := postgres.InTx(ctx, pool, func(tx postgres.Tx) error {
 		if err := waitForTurn(ctx, tx); err != nil {
 			return err
 		}
-		run := newIntake(tx, ports, in, tables, tell)
+		run := newIntake(tx, ports, in, read, tell)
 		report = Report{}
 		if err := run.all(ctx); err != nil {
 			return err
 		}
 		var err error
-		if report, err = run.report(fileFaults, settings.SkipBad); err != nil {
+		if report, err = run.report(read.faults, settings.SkipBad); err != nil {
 			return err
 		}
-		if settings.DryRun || len(fileFaults) > 0 || (len(report.Faults) > 0 && !settings.SkipBad) {
+		if settings.DryRun || len(read.faults) > 0 || (len(report.Faults) > 0 && !settings.SkipBad) {
 			return errRollback
 		}
-		report.Imported = true
+		report.Imported = len(report.Faults) == 0 || report.taken() > 0
 		return nil
 	})
 	if err != nil && !errors.Is(err, errRollback) {
@@ -68,6 +68,10 @@ type intake struct {
 	codes map[string]map[string]uuid.UUID
 	// spoiled are the keys of rows that were rejected, by kind: a reference to one is a consequence, not a fault of its own.
 	spoiled map[string]map[string]bool
+	// lost are files that could not be read, by the kind that they hold.
+	lost map[string]string
+	// folded are the codes of a kind by their small letters, for telling what was meant.
+	folded map[string]map[string]string
 }
 
 // openTable is a table with what was found wrong beyond its forms.
@@ -75,16 +79,18 @@ type openTable struct {
 	sheet.Table
 	port  records.Port
 	taken int
+	// at says where the columns of the kind stand in the rows of the file; absent when it has no such column.
+	at map[string]int
 }
 
-func newIntake(tx postgres.Tx, ports []records.Port, in records.Intake, tables []sheet.Table, tell func(Progress)) *intake {
-	run := &intake{tx: tx, ports: ports, in: in, tell: tell,
-		codes: map[string]map[string]uuid.UUID{}, spoiled: map[string]map[string]bool{}}
+func newIntake(tx postgres.Tx, ports []records.Port, in records.Intake, read reading, tell func(Progress)) *intake {
+	run := &intake{tx: tx, ports: ports, in: in, tell: tell, lost: maps.Clone(read.lost),
+		codes: map[string]map[string]uuid.UUID{}, spoiled: map[string]map[string]bool{}, folded: map[string]map[string]string{}}
 	for _, p := range ports {
-		for _, t := range tables {
+		for _, t := range read.tables {
 			if t.Kind.Name == p.Kind.Name {
 				t.Faults, t.Rejected = slices.Clone(t.Faults), slices.Clone(t.Rejected)
-				run.tables = append(run.tables, &openTable{Table: t, port: p})
+				run.tables = append(run.tables, &openTable{Table: t, port: p, at: columnsAt(t)})
 			}
 		}
 	}
@@ -112,68 +118,9 @@ func (run *intake) all(ctx context.Context) error {
 			return err
 		}
 		delete(run.codes, t.port.Kind.Name)
+		delete(run.folded, t.port.Kind.Name)
 	}
 	return nil
-}
-
-// spoilRejected notes the keys of rows that reading rejected, where their key cells can be made out.
-func (run *intake) spoilRejected(t *openTable) {
-	for _, rejected := range t.Rejected {
-		parts := make([]string, 0, len(t.port.Kind.Key))
-		for _, key := range t.port.Kind.Key {
-			parts = append(parts, rawCell(t.Table, rejected, key))
-		}
-		run.spoil(t.port.Kind.Name, strings.Join(parts, "/"))
-	}
-}
-
-// resolveRejected looks up the references of rows that reading rejected, so that people need not correct a row twice.
-func (run *intake) resolveRejected(ctx context.Context, t *openTable) error {
-	for i := range t.Rejected {
-		rejected := &t.Rejected[i]
-		for _, c := range t.port.Kind.Columns {
-			code := rawCell(t.Table, *rejected, c.Name)
-			if c.Refers == "" || code == "" || slices.ContainsFunc(rejected.Faults, func(f sheet.Fault) bool { return f.Column == "" || f.Column == c.Name }) {
-				continue
-			}
-			value := code
-			if outer, ok := t.port.Within[c.Name]; ok {
-				code = rawCell(t.Table, *rejected, outer) + "/" + code
-			}
-			known, err := run.known(ctx, c.Refers)
-			if err != nil {
-				return err
-			}
-			if _, ok := known[code]; ok {
-				continue
-			}
-			w := run.missing(c, rejected.Line, value, code)
-			fault := sheet.Fault{File: t.File, Line: w.Line, Column: w.Column, Value: w.Value, Rule: w.Rule, Remedy: w.Remedy}
-			rejected.Faults = append(slices.Clone(rejected.Faults), fault)
-			t.Faults = append(t.Faults, fault)
-		}
-	}
-	return nil
-}
-
-// rawCell is a cell of a rejected row as it stands in the file; empty when the file has no such column.
-func rawCell(t sheet.Table, rejected sheet.Rejected, column string) string {
-	i := slices.IndexFunc(t.Header, func(h string) bool { return foldName(h) == foldName(column) })
-	if i < 0 || i >= len(rejected.Row) {
-		return ""
-	}
-	return strings.TrimSpace(rejected.Row[i])
-}
-
-func foldName(name string) string {
-	return strings.NewReplacer(" ", "", "_", "", "-", "").Replace(strings.ToLower(strings.TrimSpace(name)))
-}
-
-func (run *intake) spoil(kind, code string) {
-	if run.spoiled[kind] == nil {
-		run.spoiled[kind] = map[string]bool{}
-	}
-	run.spoiled[kind][code] = true
 }
 
 // place is where the row of a record was seen first.
@@ -197,69 +144,6 @@ func (run *intake) refuseRepeats(t *openTable, seen map[string]place) {
 		seen[key] = place{t, row.Line}
 		return false
 	})
-}
-
-// resolve looks every reference up and rejects rows that point to nothing.
-func (run *intake) resolve(ctx context.Context, t *openTable) ([]records.Row, error) {
-	rows := make([]records.Row, 0, len(t.Rows))
-	for _, row := range t.Rows {
-		refs := map[string]uuid.UUID{}
-		var wrong []records.Wrong
-		for _, c := range t.port.Kind.Columns {
-			if c.Refers == "" || row.Text(c.Name) == "" {
-				continue
-			}
-			code := row.Text(c.Name)
-			if outer, ok := t.port.Within[c.Name]; ok {
-				code = row.Text(outer) + "/" + code
-			}
-			known, err := run.known(ctx, c.Refers)
-			if err != nil {
-				return nil, err
-			}
-			id, ok := known[code]
-			if !ok {
-				wrong = append(wrong, run.missing(c, row.Line, row.Text(c.Name), code))
-				continue
-			}
-			refs[c.Name] = id
-		}
-		if len(wrong) > 0 {
-			run.reject(t, row, wrong)
-			continue
-		}
-		rows = append(rows, records.NewRow(row, refs))
-	}
-	return rows, nil
-}
-
-func (run *intake) known(ctx context.Context, kind string) (map[string]uuid.UUID, error) {
-	if codes, ok := run.codes[kind]; ok {
-		return codes, nil
-	}
-	p := port(run.ports, kind)
-	if p == nil || p.Codes == nil {
-		panic("exchange: a column refers to " + kind + ", which no port offers codes of")
-	}
-	codes, err := p.Codes(ctx, run.tx)
-	if err != nil {
-		return nil, fmt.Errorf("look up the codes of %s: %w", kind, err)
-	}
-	run.codes[kind] = codes
-	return codes, nil
-}
-
-// missing says what is wrong with a reference to nothing. code is the value with what it stands within.
-func (run *intake) missing(c sheet.Column, line int, value, code string) records.Wrong {
-	w := records.Wrong{Line: line, Column: c.Name, Value: value}
-	if run.spoiled[c.Refers][code] {
-		w.Rule = "points to a row of " + c.Refers + " that was itself rejected"
-		w.Remedy = "correct that row, and this one goes in with it"
-		return w
-	}
-	w.Rule = "is not among the " + c.Refers
-	w.Remedy = "correct the code, or add it to " + c.Refers + " first"
-	return w
 }
 
 // check runs the kind's own rules on single rows.
@@ -321,7 +205,7 @@ func (run *intake) report(fileFaults []sheet.Fault, withRejected bool) (Report, 
 	for _, t := range run.tables {
 		slices.SortStableFunc(t.Rejected, func(a, b sheet.Rejected) int { return cmp.Compare(a.Line, b.Line) })
 		slices.SortStableFunc(t.Faults, func(a, b sheet.Fault) int { return cmp.Compare(a.Line, b.Line) })
-		report.Faults = append(report.Faults, t.Faults...)
+		report.Faults = append(report.Faults, fewer(t.File, t.Faults)...)
 		file := FileReport{Name: t.File, Kind: t.port.Kind.Name, Rows: t.taken + len(t.Rejected), Taken: t.taken, Rejected: len(t.Rejected), Notes: t.Notes}
 		if withRejected && len(t.Rejected) > 0 {
 			var buffer bytes.Buffer
@@ -334,4 +218,13 @@ func (run *intake) report(fileFaults []sheet.Fault, withRejected bool) (Report, 
 		report.Files = append(report.Files, file)
 	}
 	return report, nil
+}
+
+// fewer cuts the faults of one table where nobody reads on, and says how many there were.
+func fewer(file string, faults []sheet.Fault) []sheet.Fault {
+	if len(faults) <= sheet.MaxFaults+1 {
+		return faults
+	}
+	rule := fmt.Sprintf("has %d more faults, which are not listed", len(faults)-sheet.MaxFaults)
+	return append(slices.Clone(faults[:sheet.MaxFaults]), sheet.Fault{File: file, Rule: rule, Remedy: "correct these first, then import again"})
 }

@@ -10,61 +10,83 @@ import (
 	"github.com/longlead/longlead/services/sheet"
 )
 
-// readTables reads every file into the tables of its kinds. Faults that concern a file as a whole come back beside them.
-func readTables(ctx context.Context, ports []records.Port, files []File, settings Settings, tell func(Progress)) ([]sheet.Table, []sheet.Fault, error) {
-	var (
-		tables []sheet.Table
-		faults []sheet.Fault
-		names  = map[string]bool{}
-	)
+// reading is what was found in the files of one import.
+type reading struct {
+	tables []sheet.Table
+	// faults concern a file as a whole.
+	faults []sheet.Fault
+	// lost are files that could not be read, by the kind that they hold where that is known.
+	lost map[string]string
+}
+
+// readFiles reads every file into the tables of its kinds.
+func readFiles(ctx context.Context, ports []records.Port, files []File, settings Settings, tell func(Progress)) (reading, error) {
+	found := reading{lost: map[string]string{}}
+	names := map[string]bool{}
 	for i, file := range files {
 		if err := ctx.Err(); err != nil {
-			return nil, nil, fmt.Errorf("read the files: %w", err)
+			return reading{}, fmt.Errorf("read the files: %w", err)
 		}
 		tell(Progress{Phase: "reading", Done: i, Of: len(files)})
+		var err error
+		var tables []sheet.Table
 		if names[file.Name] {
-			faults = append(faults, sheet.Fault{File: file.Name, Rule: "is the name of two files", Remedy: "rename one, so that faults can be told apart: requests-2.csv holds requests as well"})
-			continue
+			err = sheet.Fault{File: file.Name, Rule: "is the name of two files", Remedy: "rename one, so that faults can be told apart: requests-2.csv holds requests as well"}
+		} else {
+			tables, err = readFile(ports, file, settings)
 		}
 		names[file.Name] = true
-		read, err := readFile(ports, file, settings)
-		if err != nil {
-			faults = append(faults, asFaults(file.Name, err)...)
+		if err == nil {
+			found.tables = append(found.tables, tables...)
 			continue
 		}
-		tables = append(tables, read...)
+		found.faults = append(found.faults, asFaults(file.Name, err)...)
+		if p := kindOf(ports, file.Name); file.Kind != "" {
+			found.lost[file.Kind] = file.Name
+		} else if p != nil {
+			found.lost[p.Kind.Name] = file.Name
+		}
 	}
-	return tables, faults, nil
+	return found, nil
 }
 
 func readFile(ports []records.Port, file File, settings Settings) ([]sheet.Table, error) {
 	options := sheet.Options{Dates: settings.Dates}
-	if file.Kind != "" {
-		p := port(ports, file.Kind)
-		if p == nil {
+	p, workbook := kindOf(ports, file.Name), strings.HasSuffix(strings.ToLower(file.Name), ".xlsx")
+	switch {
+	case file.Kind != "":
+		if p = port(ports, file.Kind); p == nil {
 			return nil, sheet.Fault{File: file.Name, Value: file.Kind, Rule: "is no kind of record", Remedy: "use one of " + kindNames(ports)}
 		}
-		table, err := sheet.Read(file.Name, file.Content, p.Kind, options)
-		return []sheet.Table{table}, err
-	}
-	if p := kindOf(ports, file.Name); p != nil {
-		table, err := sheet.Read(file.Name, file.Content, p.Kind, options)
-		return []sheet.Table{table}, err
-	}
-	if !strings.HasSuffix(strings.ToLower(file.Name), ".xlsx") {
+	case workbook:
+		return readBook(ports, file, p, options)
+	case p == nil:
 		return nil, sheet.Fault{File: file.Name, Rule: "does not say which records it holds",
 			Remedy: "name it after its kind, such as requests.csv, or say --kind; the kinds are " + kindNames(ports)}
 	}
+	table, err := sheet.Read(file.Name, file.Content, p.Kind, options)
+	return []sheet.Table{table}, err
+}
+
+// readBook reads the sheets that are named after kinds. named is the kind that the file's name speaks of, or nil: when no sheet
+// has that name, the workbook is taken for one with a single list.
+func readBook(ports []records.Port, file File, named *records.Port, options sheet.Options) ([]sheet.Table, error) {
 	kinds := make([]sheet.Kind, len(ports))
 	for i, p := range ports {
 		kinds[i] = p.Kind
 	}
 	book, err := sheet.ReadBook(file.Name, file.Content, kinds, options)
+	if named != nil {
+		if _, ok := book.Table(named.Kind.Name); !ok {
+			table, single := sheet.Read(file.Name, file.Content, named.Kind, options)
+			if err != nil && single == nil && foldName(table.Sheet) == foldName(named.Kind.Name) {
+				return nil, err // it has the sheet; another one is at fault
+			}
+			return []sheet.Table{table}, single
+		}
+	}
 	if err != nil {
 		return nil, err
-	}
-	if len(book.Tables) == 0 {
-		return nil, sheet.Fault{File: file.Name, Rule: "has no sheet named after a kind of record", Remedy: "name the sheets " + kindNames(ports)}
 	}
 	book.Tables[0].Notes = append(book.Tables[0].Notes, book.Notes...)
 	return book.Tables, nil

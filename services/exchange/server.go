@@ -88,12 +88,15 @@ func (s *Server) Import(req *exchangev1.ImportRequest, stream grpc.ServerStreami
 
 // Take imports files in one transaction and says what came of it.
 func (s *Server) Take(ctx context.Context, files []File, settings Settings, tell func(Progress)) (Report, error) {
-	tables, fileFaults, err := readTables(ctx, s.deps.Ports, files, settings, tell)
+	if len(files) == 0 {
+		return Report{}, apperr.InvalidField("files", "there is no file", "send at least one")
+	}
+	read, err := readFiles(ctx, s.deps.Ports, files, settings, tell)
 	if err != nil {
 		return Report{}, err
 	}
 	in := records.Intake{Mint: s.deps.Mint, Now: s.deps.Now().UTC().Truncate(time.Microsecond), By: s.deps.Caller(ctx)}
-	return take(ctx, s.deps.Pool, s.deps.Ports, in, tables, fileFaults, settings, tell)
+	return take(ctx, s.deps.Pool, s.deps.Ports, in, read, settings, tell)
 }
 
 // refused turns what the database refused into words: what rows can break was told with their lines before, so this is for what
@@ -189,7 +192,7 @@ func rejectedName(t sheet.Table) (name, format string) {
 	}
 	ext := path.Ext(name)
 	name = strings.TrimSuffix(name, ext)
-	if name+ext != t.File {
+	if name+ext != t.File && !strings.EqualFold(path.Base(name), t.Kind.Name) {
 		name += "." + t.Kind.Name
 	}
 	format = "csv"
