@@ -1,10 +1,12 @@
 package rpc_test
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
@@ -195,4 +197,17 @@ func TestWhichHeaderIsAToken(t *testing.T) {
 			require.Equal(t, tc.reason, infoOf(t, err).GetReason())
 		})
 	}
+}
+
+func TestUnknownCallersAreRefusedBeforeTheirMessageIsRead(t *testing.T) {
+	t.Parallel()
+	conn := newEdge(t, &planner{}).dial(t, "")
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
+	defer cancel()
+	stream, err := conn.NewStream(ctx, &grpc.StreamDesc{ServerStreams: true}, "/longlead.planner.v1.PlannerService/ListPlans")
+	require.NoError(t, err)
+	// Nothing was sent: a server that reads first would wait for it.
+	err = stream.RecvMsg(&emptypb.Empty{})
+	require.Equal(t, codes.Unauthenticated, status.Code(err))
+	require.Equal(t, "TOKEN_MISSING", infoOf(t, err).GetReason())
 }
