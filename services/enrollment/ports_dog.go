@@ -93,15 +93,17 @@ func lifeWrong(row records.Row, column string, day, born calendar.Date) []record
 }
 
 func putDogRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-	known, err := DogCodes(ctx, tx)
+	codes := make([]string, len(rows))
+	for i, row := range rows {
+		codes[i] = row.Text("code")
+	}
+	known, err := dogsByCode(ctx, tx, codes)
 	if err != nil {
 		return nil, err
 	}
-	var changing []ids.DogID
-	for _, row := range rows {
-		if id, ok := known[row.Text("code")]; ok {
-			changing = append(changing, ids.DogID(id))
-		}
+	changing := make([]ids.DogID, 0, len(known))
+	for _, id := range known {
+		changing = append(changing, ids.DogID(id))
 	}
 	lives, err := livesOnRecord(ctx, tx, changing)
 	if err != nil {

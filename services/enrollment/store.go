@@ -145,3 +145,8 @@ func putDogs(ctx context.Context, tx postgres.Tx, dogs []Dog) error {
 func DogCodes(ctx context.Context, db postgres.DB) (map[string]uuid.UUID, error) {
 	return postgres.Codes(ctx, db, "list dog codes", `select code, id from enrollment.dog`)
 }
+
+// dogsByCode is DogCodes for these codes; one that is unknown is absent.
+func dogsByCode(ctx context.Context, db postgres.DB, codes []string) (map[string]uuid.UUID, error) {
+	return postgres.Codes(ctx, db, "list dogs by code", `select code, id from enrollment.dog where code = any($1)`, codes)
+}

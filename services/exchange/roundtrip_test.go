@@ -181,13 +181,13 @@ func TestACancelledImportLeavesNothing(t *testing.T) {
 	require.Equal(t, before, s.contents(t))
 }
 
-// TestALargeFile takes in 100,000 requests with their owners and dogs.
+// TestALargeFile takes in 100,000 requests with their owners and dogs; fewer under the race detector.
 func TestALargeFile(t *testing.T) {
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("300,000 rows")
 	}
-	const n = 100_000
+	const n = manyRequests
 	owners, dogs, requests := []string{"code,name,email,phone"},
 		[]string{"code,owner,name,breed,breed_tier,hound,sex,born,weight_kg,length_mm,height_mm,bite_level,season_started,note"},
 		[]string{"code,dog,program,window_first,window_last,wished,priority,deposit,asked_on,household,state,note"}
@@ -211,6 +211,6 @@ func TestALargeFile(t *testing.T) {
 	t.Logf("%d rows in %.1f s", 3*n+1, time.Since(started).Seconds())
 	require.Empty(t, report.Faults)
 	require.True(t, report.Imported)
-	require.Equal(t, map[string]int{"reading ": 4, "writing owners": 21, "writing dogs": 21, "writing requests": 2, "writing programs": 2}, events)
+	require.Equal(t, map[string]int{"reading ": 4, "writing owners": 1 + n/5000, "writing dogs": 1 + n/5000, "writing requests": 2, "writing programs": 2}, events)
 	require.Equal(t, n+1, strings.Count(s.text(t, "requests"), "\n"))
 }
