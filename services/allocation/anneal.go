@@ -20,7 +20,6 @@ type search struct {
 	speed   float64 // moves a second, by chain
 	rnd     *random
 	deal    []int32
-	fresh   []choice // a plan for the next cycle to start from, or nil
 }
 
 // Temperatures as shares of the typical gain.
@@ -32,7 +31,7 @@ const (
 func newSearch(x *solver) *search {
 	c := &search{x: x, shared: x.m.units() > largeUnits, rnd: newRandom(x.seed, 0), length: 10_000}
 	if c.shared {
-		c.length = 20 * x.m.units() / x.threads
+		c.length = 100 * x.m.units() / x.threads
 	}
 	scale := x.typical
 	for i := range x.threads {
@@ -60,7 +59,7 @@ func newSearch(x *solver) *search {
 // warmUp runs a short cold segment, to have a decent plan before anything long starts.
 func (c *search) warmUp() int {
 	c.startChains()
-	return c.run(min(c.length/4, c.x.allowanceLeft()), coldest, coldest)
+	return c.run(min(c.length/10, c.x.allowanceLeft()), coldest, coldest)
 }
 
 // allowanceLeft is how many moves a chain may make in this round.
@@ -138,20 +137,16 @@ func (x *searcher) anneal(n int, from, to float64, stop func() bool) int {
 	return n
 }
 
-// startChains lets chains begin a cycle from the best plan, from a fresh one, or from their own best, in turn.
+// startChains lets chains begin a cycle from the best plan, or from their own best, in turn.
 func (c *search) startChains() {
 	if c.shared {
-		if c.fresh != nil && c.cycles%2 == 1 {
-			c.x.state.restore(c.fresh)
-		} else if c.cycles > 0 {
+		if c.cycles > 0 {
 			c.x.state.restore(c.x.best)
 		}
 		return
 	}
 	for i, chain := range c.chains {
 		switch {
-		case c.fresh != nil && (i+c.cycles)%3 == 1:
-			chain.s.restore(c.fresh)
 		case (i+c.cycles)%3 == 2:
 			chain.s.restore(chain.best)
 		default:

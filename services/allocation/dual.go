@@ -21,14 +21,15 @@ type dual struct {
 	minutes []int64   // by trainer and day: minutes and cover minutes, for the site's lines
 	cover   []int64
 
-	level float64 // target gap as a share of the bound
+	level float64 // target gap as a share of size
+	size  float64 // see typicalGain, for all dogs
 	stall int
 	last  float64 // bound last evaluated
 	steps int
 	cap   float64
 }
 
-func newDual(m *model, threads int) *dual {
+func newDual(m *model, typical float64, threads int) *dual {
 	n := m.lines * m.stride
 	d := &dual{m: m, threads: threads, t: newTariff(m), price: make([]float64, n), top: make([]float64, n),
 		dir: make([]float64, n), scale: make([]float64, m.lines), use: make([]int64, n), pick: make([]choice, len(m.dogOf)),
@@ -38,6 +39,7 @@ func newDual(m *model, threads int) *dual {
 	d.setScale()
 	d.bound = math.MaxInt64
 	d.last = float64(d.evaluate())
+	d.size = min(float64(d.bound), typical*float64(len(m.dogOf))*float64(int64(1)<<m.shift))
 	return d
 }
 
@@ -189,7 +191,7 @@ func (d *dual) step(value micro) micro {
 		return d.bound
 	}
 	now := d.last
-	target := max(float64(d.bound)*(1-d.level), float64(value))
+	target := max(float64(d.bound)-d.level*d.size, float64(value))
 	size := (now - target) / norm
 	for l := range m.lines {
 		by := size / d.scale[l]
@@ -201,7 +203,7 @@ func (d *dual) step(value micro) micro {
 	before := d.bound
 	got := d.evaluate()
 	d.last = float64(got)
-	if float64(before-d.bound) > 1e-5*float64(before) {
+	if float64(before-d.bound) > 1e-5*d.size {
 		d.stall = 0
 	} else if d.stall++; d.stall >= 20 {
 		d.restart()

@@ -7,7 +7,7 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 	never := func() bool { return false }
 	for _, part := range components(p) {
 		m := newModel(p, part)
-		d := newDual(m, 1)
+		d := newDual(m, m.typicalGain(), 1)
 		for range 100 {
 			d.step(0)
 		}

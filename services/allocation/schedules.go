@@ -2,6 +2,7 @@ package allocation
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -24,12 +25,9 @@ type schedules struct {
 	bestRun []int16 // by group
 	result  []priced
 
-	// Restrictions of a branch or a dive: capacity that is left, dogs that are settled, run classes that a dog must not have (bit by class), and
-	// dogs that must come, whose price may be negative.
-	capacity []int32
-	gone     []bool
-	noRun    []uint64
-	must     []bool
+	// Restrictions of a branch: run classes that a dog must not have (bit by class), and dogs that must come, whose price may be negative.
+	noRun []uint64
+	must  []bool
 
 	dogPrice []micro
 	price    []float64 // dogs first, then cells
@@ -42,7 +40,13 @@ type schedules struct {
 	bound micro // best
 	last  micro
 	value micro // of the schedules chosen at the last prices: how tight pricing was
-	level float64
+	// The point that looks best when pricing's looseness is discounted, and whether it deserves a closer look.
+	likely    micro
+	likelyAt  []float64
+	promising bool
+
+	level float64 // target gap as a share of size
+	size  float64 // see typicalGain, for all dogs
 	stall int
 	cap   float64
 	round int
@@ -61,8 +65,8 @@ func newSchedules(d *dual) *schedules {
 	s := &schedules{m: m, threads: d.threads, cal: newCalendars(m), t: newTariff(m), link: make([]micro, len(m.groups)),
 		net: make([]micro, len(m.groups)), bestRun: make([]int16, len(m.groups)), result: make([]priced, len(m.trainerOf)),
 		dogPrice: make([]micro, len(m.dogOf)), use: make([]int64, len(m.capacity)), count: make([]int32, len(m.dogOf)),
-		capacity: slices.Clone(m.capacity), gone: make([]bool, len(m.dogOf)), noRun: make([]uint64, len(m.dogOf)),
-		must: make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: 0.005, cap: d.cap, steps: 10, limit: 3000}
+		noRun: make([]uint64, len(m.dogOf)),
+		must:  make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: min(0.01, 0.06/math.Sqrt(float64(len(m.dogOf)))), size: d.size, cap: d.cap, steps: 5, limit: 3000}
 	for range d.threads {
 		s.pricers = append(s.pricers, &pricer{m: m})
 	}
@@ -82,6 +86,7 @@ func newSchedules(d *dual) *schedules {
 		s.weight = append(s.weight, make([]float32, len(c.stays)))
 	}
 	s.top, s.dir = make([]float64, len(s.price)), make([]float64, len(s.price))
+	s.likely, s.likelyAt = math.MaxInt64, slices.Clone(s.price)
 	copy(s.top, s.price)
 	return s
 }
@@ -178,7 +183,7 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 	if !s.priceAll(stop) {
 		return false
 	}
-	bound, ok := s.t.capacityValue(s.capacity)
+	bound, ok := s.t.capacityValue(m.capacity)
 	for _, p := range s.dogPrice {
 		bound += p
 	}
@@ -189,6 +194,7 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 	}
 	s.last = bound
 	s.countUse()
+	s.note()
 	if ok && bound < s.bound {
 		s.bound = bound
 		s.loose = bound - s.value
@@ -208,10 +214,6 @@ func (s *schedules) netOf(at int32) {
 		if x := s.t.run(g, &list[j]); x < best {
 			best, s.bestRun[at] = x, int16(j)
 		}
-	}
-	if s.gone[g.dog] {
-		s.net[at] = -1 << 61
-		return
 	}
 	s.net[at] = s.t.base(g) - best - s.dogPrice[g.dog] + s.link[at]
 }
@@ -292,7 +294,7 @@ func (s *schedules) remember(t int) {
 
 // step moves the prices once and evaluates them.
 func (s *schedules) step(value micro, stop func() bool) bool {
-	target := max(float64(s.bound)*(1-s.level), float64(value))
+	target := max(float64(s.bound)-s.level*s.size, float64(value))
 	if !s.move(target, 0.93) {
 		s.level = 0
 		return true
@@ -301,8 +303,10 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 	if !s.evaluate(stop) {
 		return false
 	}
-	s.round++
-	if float64(before-s.bound) > 0.02*s.level*float64(before) {
+	if s.round++; s.round%12 == 0 && !s.certify(stop) {
+		return false
+	}
+	if float64(before-s.bound) > 0.02*s.level*s.size {
 		s.stall = 0
 	} else if s.stall++; s.stall >= 10 {
 		s.stall = 0
@@ -314,9 +318,34 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 	return true
 }
 
+// note remembers the point that looks best, counting what pricing left open by half.
+func (s *schedules) note() {
+	if middle := s.last/2 + s.value/2; middle < s.likely {
+		s.likely = middle
+		copy(s.likelyAt, s.price)
+		s.promising = s.last-s.value > 2*s.tolerance*micro(len(s.cal))
+	}
+}
+
+// certify prices the most promising point again, with much more search where the node limit ended it.
+func (s *schedules) certify(stop func() bool) bool {
+	if !s.promising {
+		return true
+	}
+	limit := s.limit
+	s.limit *= 30
+	copy(s.price, s.likelyAt)
+	done := s.evaluate(stop)
+	s.limit = limit
+	s.promising = false
+	s.likely += (s.last - s.likely) / 2
+	return done
+}
+
 // move changes the prices along the deflected subgradient, with a step towards a target. It reports false at a minimum.
 func (s *schedules) move(target, deflect float64) bool {
-	n := len(s.m.dogOf)
+	m := s.m
+	n := len(m.dogOf)
 	var norm float64
 	for i := range s.price {
 		var g float64
@@ -324,7 +353,7 @@ func (s *schedules) move(target, deflect float64) bool {
 			g = float64(s.count[i] - 1)
 		} else {
 			c := s.cells[i-n]
-			g = float64(s.use[c] - int64(s.capacity[c]))
+			g = float64(s.use[c] - int64(m.capacity[c]))
 		}
 		floor := s.floor(i)
 		if g < 0 && s.price[i] == floor {
@@ -357,9 +386,9 @@ func (s *schedules) floor(i int) float64 {
 // tighten sets how exactly trainers are priced: the looseness of all together should be small against the gap that is left.
 func (s *schedules) tighten(value micro, typical float64) {
 	gap := max(s.bound-value, 1)
-	s.tolerance = min(micro(0.003*typical*float64(int64(1)<<s.m.shift)), gap/micro(8*len(s.cal)))
-	if s.loose > gap/8 && s.stall == 0 {
-		s.limit = min(s.limit*5/4, 200_000)
+	s.tolerance = min(micro(0.01*typical*float64(int64(1)<<s.m.shift)), gap/micro(8*len(s.cal)))
+	if s.loose > gap/8 && s.stall == 0 && s.round > 50 {
+		s.limit = min(s.limit*5/4, 100_000)
 	}
 }
 

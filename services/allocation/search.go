@@ -393,6 +393,10 @@ func (x *searcher) insert() {
 }
 
 func (x *searcher) look(i int) {
+	if x.placed(x.pending[i]) {
+		x.offers[i].row = -1
+		return
+	}
 	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur)
 }
 

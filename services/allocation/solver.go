@@ -65,7 +65,7 @@ func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *s
 	s.state = newState(m)
 	s.typical = m.typicalGain()
 	s.startFrom(warm)
-	s.dual = newDual(m, threads)
+	s.dual = newDual(m, s.typical, threads)
 	s.setBound(m.roundDown(s.dual.bound))
 	s.publish("prices")
 	return s
@@ -229,9 +229,10 @@ func (s *solver) lowerSchedules() (used int) {
 		}
 	}
 	s.guide.updateCalendars(d)
-	d.propose(s.scratch(), s.guide, s.r.stop)
-	s.search.fresh = append(s.search.fresh[:0], s.spare.at...)
-	s.offer(s.spare.at, s.spare.value)
+	if s.m.units() <= branchUnits {
+		d.propose(s.scratch(), s.guide, s.r.stop)
+		s.offer(s.spare.at, s.spare.value)
+	}
 	return used
 }
 
