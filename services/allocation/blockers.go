@@ -158,8 +158,11 @@ func (e *Explainer) joint(dogs []int, site, arrival int) (out BlockedOption, con
 		e.use.add(e.p, pl, minutes, cover, 1)
 		out.Placements = append(out.Placements, pl)
 		out.Value += best.Value
-		out.Hard = out.Hard || best.Hard
-		out.Blocks = append(out.Blocks, best.Blocks...)
+		for _, b := range best.Blocks {
+			e.countFellows(&b, out.Placements[:len(out.Placements)-1])
+			out.Hard = out.Hard || b.Hard
+			out.Blocks = append(out.Blocks, b)
+		}
 	}
 	for i := range out.Blocks {
 		b := &out.Blocks[i]
@@ -229,32 +232,55 @@ func (e *Explainer) try(pl Placement, tr TrainerOption) BlockedOption {
 	return o
 }
 
+// countFellows moves what the household's other dogs want from a block's use to its need.
+func (e *Explainer) countFellows(b *Block, fellows []Placement) {
+	for _, pl := range fellows {
+		n := e.amount(pl, b.Resource)
+		b.Use -= n
+		b.Need += n
+	}
+	b.Hard = b.Need > b.Capacity
+}
+
+// amount is what a placement uses of a resource.
+func (e *Explainer) amount(pl Placement, r Resource) int {
+	leave := pl.Arrival + e.p.Dogs[pl.Dog].Nights
+	present := pl.Arrival <= r.Day && r.Day < leave
+	works := present && e.p.Trainers[pl.Trainer].Works[r.Day]
+	_, minutes, cover, _ := offered(&e.p.Dogs[pl.Dog], pl)
+	one := func(uses bool) int {
+		if uses {
+			return 1
+		}
+		return 0
+	}
+	switch {
+	case pl.Site != r.Site:
+		return 0
+	case r.Kind == RunNight:
+		return one(pl.Run == r.Class && pl.Arrival <= r.Day && r.Day < leave+e.p.Sites[r.Site].CleanDown)
+	case r.Kind == IntakePlace:
+		return one(pl.Arrival == r.Day)
+	case r.Kind == HandoverPlace:
+		return one(leave == r.Day)
+	case r.Kind == SiteMinutes && works:
+		return minutes
+	case r.Kind == SiteMinutes && present:
+		return cover
+	case r.Kind == TrainerMinutes && works && pl.Trainer == r.Trainer:
+		return minutes
+	case r.Kind == TrainerDogs:
+		return one(works && pl.Trainer == r.Trainer)
+	}
+	return 0
+}
+
 // holders lists the placed dogs that use a resource.
 func (e *Explainer) holders(r Resource) []int {
 	var out []int
 	for _, i := range e.by[r.Site] {
-		pl := e.placed[i]
-		leave := pl.Arrival + e.p.Dogs[pl.Dog].Nights
-		works := pl.Arrival <= r.Day && r.Day < leave && e.p.Trainers[pl.Trainer].Works[r.Day]
-		holds := false
-		switch r.Kind {
-		case RunNight:
-			holds = pl.Run == r.Class && pl.Arrival <= r.Day && r.Day < leave+e.p.Sites[r.Site].CleanDown
-		case IntakePlace:
-			holds = pl.Arrival == r.Day
-		case HandoverPlace:
-			holds = leave == r.Day
-		case SiteMinutes:
-			_, minutes, cover, _ := offered(&e.p.Dogs[pl.Dog], pl)
-			holds = pl.Arrival <= r.Day && r.Day < leave && (works && minutes > 0 || !works && cover > 0)
-		case TrainerMinutes:
-			_, minutes, _, _ := offered(&e.p.Dogs[pl.Dog], pl)
-			holds = pl.Trainer == r.Trainer && works && minutes > 0
-		case TrainerDogs:
-			holds = pl.Trainer == r.Trainer && works
-		}
-		if holds {
-			out = append(out, pl.Dog)
+		if e.amount(e.placed[i], r) > 0 {
+			out = append(out, e.placed[i].Dog)
 		}
 	}
 	slices.Sort(out)

@@ -1,3 +1,43 @@
 // Package allocation decides which dogs stay where, when, in which run and with which trainer, so that the plan is worth
-// the most, and proves how good the plan is. It is pure: a Problem goes in, a Solution comes out, and Check judges it.
+// the most, and proves how good the plan is. It is pure: a Problem goes in, a Solution comes out, and Check judges it. It imports
+// nothing but the standard library, touches no file, network or log, and the same problem, seed, threads and iterations give the same plan.
+//
+// # Problem
+//
+// Each dog, or household as a whole, takes at most one option: a site and arrival day, a run class and a trainer there. An option
+// is worth its group's value less two penalties and uses one run for every night (and CleanDown more), one intake place, one
+// handover place, and on every day the trainer works some of the trainer's minutes and one of the dogs in hand; a site may limit
+// all minutes, cover included. The most valuable plan within all capacities is wanted. This is a multidimensional multiple-choice
+// knapsack problem over time and NP-hard: on one site and day it is already the generalised assignment problem.
+//
+// # Two bounds, and why each holds
+//
+// The price bound (prices.go, dual.go). Give every capacity a price not below zero. A plan's value is then at most the price of all there is
+// plus what each unit leaves over at best after paying for its option: the prices a plan pays for what it uses are no more than those of
+// all there is. This holds at any prices, so an early stop is safe. The best prices give the bound of the linear relaxation (Geoffrion 1974).
+//
+// The schedule bound (schedules.go, pricing.go, inner.go, calendar.go). Let only the runs, places, site minutes and the rule that a dog comes once
+// be priced, and let each trainer choose the whole set of stays, fitting its calendar, that leaves most over. The same argument holds with the
+// trainers' best schedules in place of the dogs' best options; and where the search for a schedule is cut short, an upper bound on what
+// it could still have found is counted instead. The best such bound is that of the column generation master by trainer (Dantzig and Wolfe
+// 1960; Savelsbergh 1997 for generalised assignment). Households are relaxed into single dogs that pass value to one another in each row of
+// site and day; transfers that add up to nothing cannot change what a whole household is worth, so the bound holds for any of them.
+//
+// Within the pricing of one trainer, a further set of prices, by working day and size of stay, bounds what the days can earn. A window of days in
+// which nobody who arrives also leaves is treated as a whole, by dynamic programming over minutes and dogs in use; the depth-first search
+// prunes with it and never meets the same set of present dogs twice at a lower value.
+//
+// All bounds are sums of integers in fixed point (model.shift) and are rounded outward to whole points at the end, never to the nearest.
+//
+// # Course of a solve
+//
+// Components that share no site are solved apart (components). For each: price steps; a greedy plan at those prices; exact depth-first search
+// if there are few dogs (exact.go); then in turn steps down the schedule bound and annealed large-neighbourhood search guided by its prices
+// (search.go, anneal.go); and for small parts branch and bound with the schedule bound at every node (branch.go), until value and bound meet.
+//
+// # Sources
+//
+// Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
+// of schedules); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Shaw 1998, Ropke and Pisinger 2006 (search). They
+// are cited from memory.
 package allocation

@@ -1,0 +1,117 @@
+package allocation
+
+import "testing"
+
+// benchSetup makes a problem with prices and a first plan.
+func benchSetup(b *testing.B, size string) (*dual, *guide, *state) {
+	b.Helper()
+	p, err := Generate(size, 1)
+	if err != nil {
+		b.Fatal(err)
+	}
+	m := newModel(p, components(p)[0])
+	d := newDual(m, m.typicalGain(), 1)
+	for range 100 {
+		d.step(0)
+	}
+	g := newGuide(m)
+	g.update(d.settle(), 1)
+	d.resume()
+	s := newState(m)
+	fill(s, g, func() bool { return false })
+	return d, g, s
+}
+
+func BenchmarkPriceStep(b *testing.B) {
+	d, _, _ := benchSetup(b, "M")
+	for b.Loop() {
+		d.step(0)
+	}
+}
+
+func BenchmarkMove(b *testing.B) {
+	_, g, s := benchSetup(b, "M")
+	x := newSearcher(s, g, newSiteUnits(s.m), s.m.typicalGain(), newRandom(1, 1))
+	b.ReportAllocs()
+	for b.Loop() {
+		x.step()
+	}
+}
+
+func BenchmarkSchedules(b *testing.B) {
+	d, _, _ := benchSetup(b, "S")
+	s := newSchedules(d)
+	never := func() bool { return false }
+	s.evaluate(never)
+	for b.Loop() {
+		s.step(0, never)
+	}
+}
+
+func BenchmarkSolve(b *testing.B) {
+	for _, size := range []string{"X", "S"} {
+		p, err := Generate(size, 1)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.Run(size, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := Solve(p, Options{Iterations: 20_000}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// TestMoves checks the bookkeeping of the search after every move against a plan built anew, and that moves allocate nothing.
+func TestMoves(t *testing.T) {
+	p, err := Generate("T", 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Together = [][]int{{0, 1}, {2, 3, 4}}
+	p.Sites[0].CleanDown = 1
+	for i := range p.Sites {
+		for range p.Days {
+			p.Sites[i].Minutes = append(p.Sites[i].Minutes, 500)
+		}
+	}
+	m := newModel(p, components(p)[0])
+	d := newDual(m, m.typicalGain(), 1)
+	g := newGuide(m)
+	g.update(d.settle(), 1)
+	s := newState(m)
+	x := newSearcher(s, g, newSiteUnits(m), m.typicalGain(), newRandom(3, 1))
+	x.temperature = 10
+	fresh := newState(m)
+	for move := range 3000 {
+		x.step()
+		if move%10 != 0 {
+			continue
+		}
+		value, err := Check(p, m.placements(s.at))
+		if err != nil || value != s.value {
+			t.Fatalf("after move %d: the plan is worth %d, the search says %d: %v", move, value, s.value, err)
+		}
+		fresh.restore(s.at)
+		for i := range s.left {
+			if fresh.left[i] != s.left[i] {
+				t.Fatalf("after move %d: cell %d has %d left, the search says %d", move, i, fresh.left[i], s.left[i])
+			}
+		}
+		for i := range s.full {
+			if fresh.full[i] != s.full[i] {
+				t.Fatalf("after move %d: full bits of word %d differ", move, i)
+			}
+		}
+		for i := range s.short {
+			if fresh.short[i] != s.short[i] {
+				t.Fatalf("after move %d: short bits of word %d differ", move, i)
+			}
+		}
+	}
+	if n := testing.AllocsPerRun(500, func() { x.step() }); n != 0 {
+		t.Fatalf("a move makes %v allocations; none are wanted", n)
+	}
+}
