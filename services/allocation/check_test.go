@@ -46,7 +46,11 @@ func TestCheck(t *testing.T) {
 		"no such day":   {plan: []allocation.Placement{at(1, 2, 1)}, want: "no such option"},
 		"no such class": {plan: []allocation.Placement{at(1, 0, 5)}, want: "no such option"},
 		"one run":       {plan: []allocation.Placement{at(1, 0, 0), at(2, 0, 0)}, want: "dog 2: runs of class 0 at site 0 on day 0: 2 used of 1"},
-		"clean-down": {change: func(p *allocation.Problem) { p.Sites[0].CleanDown = 1; p.Dogs[1].Nights = 1; p.Sites[0].Handover[1] = 1 },
+		"clean-down": {change: func(p *allocation.Problem) {
+			p.Sites[0].CleanDown = 1
+			p.Dogs[1].Nights = 1
+			p.Sites[0].Handover[1] = 1
+		},
 			plan: []allocation.Placement{at(1, 0, 0), at(2, 1, 0)}, want: "runs of class 0 at site 0 on day 1"},
 		"intake":   {change: func(p *allocation.Problem) { p.Sites[0].Intake[0] = 1 }, plan: two, want: "intake places of site 0 on day 0: 2 used of 1"},
 		"handover": {change: func(p *allocation.Problem) { p.Sites[0].Handover[2] = 1 }, plan: two, want: "handover places of site 0 on day 2"},

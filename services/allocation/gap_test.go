@@ -49,11 +49,14 @@ func readGAP(t testing.TB, path string) *allocation.GAP {
 	return g
 }
 
-// TestPublishedOptima solves gap1 to gap12 to the published optimum and proves it.
+// TestPublishedOptima solves gap1 to gap12 to the published optimum and proves it; under the race detector, one problem of each five.
 func TestPublishedOptima(t *testing.T) {
 	t.Parallel()
 	for _, c := range gapCases(t) {
 		if !strings.HasPrefix(c.path, "cattrysse1994/") {
+			continue
+		}
+		if raceDetector && !strings.HasSuffix(c.path, "-1") { // one of each five
 			continue
 		}
 		t.Run(c.path, func(t *testing.T) {
@@ -72,9 +75,12 @@ func TestPublishedOptima(t *testing.T) {
 // the bound no worse a promise than it.
 func TestPublishedBounds(t *testing.T) {
 	t.Parallel()
-	for _, c := range gapCases(t) {
+	for i, c := range gapCases(t) {
+		if raceDetector && i%6 != 0 {
+			continue
+		}
 		g := readGAP(t, c.path)
-		s, err := allocation.Solve(g.Problem, allocation.Options{Seed: 1, Iterations: 3000})
+		s, err := allocation.Solve(g.Problem, allocation.Options{Seed: 1, Iterations: 2000})
 		require.NoError(t, err, c.path)
 		require.LessOrEqual(t, g.Cost(s.Bound), c.best, c.path)
 		if g.Complete(s.Placements) {

@@ -1,0 +1,5 @@
+//go:build !race
+
+package allocation_test
+
+const raceDetector = false
