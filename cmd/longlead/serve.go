@@ -58,7 +58,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 		_ = grpcListener.Close()
 		return fmt.Errorf("open the HTTP port: %w (is another longlead serving? --http takes another address)", err)
 	}
-	web := &http.Server{Handler: a.server.Handler(), ReadHeaderTimeout: 10 * time.Second}
+	web := &http.Server{Handler: a.server.Handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute}
 	failed := make(chan error, 2)
 	go func() { failed <- a.server.ServeGRPC(grpcListener) }()
 	go func() {
@@ -72,6 +72,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 		err = nil
 	case err = <-failed:
 	}
+	a.server.Draining()
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopGrace)
 	defer cancel()
 	if shutErr := web.Shutdown(grace); shutErr != nil {

@@ -117,6 +117,9 @@ func (s *Server) ServeGRPC(listener net.Listener) error {
 	return nil
 }
 
+// Draining tells those who ask for its health that the server is about to stop, so that they send nobody new. Stop does it too.
+func (s *Server) Draining() { s.health.Shutdown() }
+
 // Stop lets calls under way finish for at most grace, then ends them.
 func (s *Server) Stop(grace time.Duration) {
 	s.health.Shutdown()
