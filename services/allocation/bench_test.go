@@ -90,6 +90,9 @@ func TestMoves(t *testing.T) {
 		if move%10 != 0 {
 			continue
 		}
+		if best, err := Check(p, m.placements(x.best)); err != nil || best != x.bestValue {
+			t.Fatalf("after move %d: the best plan is worth %d, the search says %d: %v", move, best, x.bestValue, err)
+		}
 		value, err := Check(p, m.placements(s.at))
 		if err != nil || value != s.value {
 			t.Fatalf("after move %d: the plan is worth %d, the search says %d: %v", move, value, s.value, err)

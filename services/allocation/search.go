@@ -33,6 +33,7 @@ type searcher struct {
 
 	best      []choice // by dog; only those of own units are kept up to date
 	bestValue int64
+	atBest    bool // the plan is the best one
 }
 
 // siteUnits lists, for every site, the units that have an option there.
@@ -168,7 +169,17 @@ func (x *searcher) step() bool {
 		x.undo()
 		return false
 	}
-	if x.s.value > x.bestValue {
+	switch {
+	case x.s.value <= x.bestValue:
+		x.atBest = false
+	case x.atBest: // only what the move touched differs from the best plan
+		x.bestValue = x.s.value
+		for _, u := range x.pending {
+			for _, d := range x.m.members(int(u)) {
+				x.best[d] = x.s.at[d]
+			}
+		}
+	default:
 		x.noteBest()
 	}
 	return true
@@ -176,7 +187,7 @@ func (x *searcher) step() bool {
 
 // noteBest copies the plan of the searcher's own dogs.
 func (x *searcher) noteBest() {
-	x.bestValue = x.s.value
+	x.bestValue, x.atBest = x.s.value, true
 	if x.own == nil {
 		copy(x.best, x.s.at)
 		return

@@ -46,7 +46,9 @@ type published struct {
 const (
 	priceSteps    = 50
 	dualMost      = 1500
-	dualEnough    = 600 // for large parts
+	dualEnough    = 350 // for large parts
+	dualLeast     = 100
+	dualWork      = 8_000_000 // most steps times units, for very large parts
 	exactNodes    = 300_000
 	exactUnits    = 14
 	largeUnits    = 300
@@ -270,19 +272,24 @@ func (s *solver) improve() int {
 
 // lowerPrices makes some price steps.
 func (s *solver) lowerPrices() int {
-	most := dualMost
-	if s.m.units() > largeUnits {
-		most = dualEnough
+	units := max(1, s.m.units())
+	most, chunk := dualMost, priceSteps
+	if units > largeUnits {
+		most = max(dualLeast, min(dualEnough, dualWork/units))
+		chunk = max(5, min(priceSteps, dualWork/50/units))
 	}
 	n := 0
-	for ; n < priceSteps && !s.dual.converged() && s.dual.steps < most && !s.r.stop(); n++ {
+	if left, limited := s.r.left(); limited && left < s.r.o.Limit*6/10 {
+		most = 0 // leave time for the rest
+	}
+	for ; n < chunk && !s.dual.converged() && s.dual.steps < most && !s.r.stop(); n++ {
 		s.dual.step(micro(s.value) << s.m.shift)
 	}
 	s.setBound(s.m.roundDown(s.dual.bound))
 	if s.guide == nil { // a first plan, in case there is no time for more
 		s.makePlan()
 	}
-	if n < priceSteps {
+	if n < chunk {
 		s.stage = 1
 	}
 	return n
