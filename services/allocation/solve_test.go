@@ -226,3 +226,20 @@ func TestCancelAtAnyInstant(t *testing.T) {
 		require.Less(t, s.Seconds, wait.Seconds()+5)
 	}
 }
+
+// TestSameSeedSamePlan repeats runs large enough for threads to share one plan, and small enough for each to have its own.
+func TestSameSeedSamePlan(t *testing.T) {
+	t.Parallel()
+	for size, iterations := range map[string]int{"T": 40_000, "M": 12_000} {
+		p := mustGenerate(t, size, 6)
+		o := allocation.Options{Seed: 5, Threads: 2, Iterations: iterations}
+		a, err := allocation.Solve(p, o)
+		require.NoError(t, err)
+		b, err := allocation.Solve(p, o)
+		require.NoError(t, err)
+		require.Equal(t, a.Placements, b.Placements, size)
+		require.Equal(t, a.Bound, b.Bound, size)
+		require.Equal(t, a.Prices, b.Prices, size)
+		require.Equal(t, allocation.StopIterations, a.Stopped)
+	}
+}
