@@ -4,7 +4,8 @@
 //	go run ./cmd/verify vet test        these steps, and what they need
 //	go run ./cmd/verify -skip build     every step but these (names with commas between)
 //	go run ./cmd/verify -list           the steps, in order
-//	go run ./cmd/verify bench [REGEXP]  benchmarks at full length, printed as they come
+//	go run ./cmd/verify bench           our engine beside other solvers (bench -h tells the choices)
+//	go run ./cmd/verify bench go [RE]   Go benchmarks at full length, printed as they come
 //
 // A step that fails does not stop the others; the exit code is 1 if any failed. What a step prints goes to a file of its
 // own in a temporary folder, which is kept; the terminal shows the end of it only when the step fails. With CI=true nothing
@@ -18,7 +19,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/exec"
 	"os/signal"
 	"strings"
 	"syscall"
@@ -85,22 +85,4 @@ func run(ctx context.Context, args []string, out io.Writer) error {
 
 func splitNames(s string) []string {
 	return strings.FieldsFunc(s, func(r rune) bool { return r == ',' || r == ' ' })
-}
-
-// bench runs benchmarks at full length with their output as it comes.
-func bench(ctx context.Context, root string, args []string, out io.Writer) error {
-	pattern := "."
-	switch len(args) {
-	case 0:
-	case 1:
-		pattern = args[0]
-	default:
-		return fmt.Errorf("bench takes one regular expression, not %d", len(args))
-	}
-	cmd := exec.CommandContext(ctx, "go", "test", "-run", "^$", "-bench", pattern, "-benchmem", "-timeout", "2h", "./...")
-	cmd.Dir, cmd.Stdout, cmd.Stderr = root, out, out
-	if err := cmd.Run(); err != nil {
-		return fmt.Errorf("run the benchmarks: %w", err)
-	}
-	return nil
 }

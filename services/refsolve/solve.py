@@ -1,16 +1,24 @@
 """Solves an allocation problem file with a general solver, as a reference to compare with.
 
-    solve.py SOLVER SECONDS THREADS FILE ANSWER
+    solve.py SOLVER SECONDS THREADS FILE ANSWER [FORMAT]
 
-SOLVER is highs or cpsat. ANSWER is a file to write (solvers print things of their own): JSON with value and bound (whole
-numbers), optimal, placements and version.
+SOLVER is highs, cpsat, scip or cbc. FORMAT is allocation (FILE may be compressed with gzip) or gap, the OR-Library layout of
+the generalised assignment problem; there value and bound are costs with a minus. ANSWER is a file to write (solvers print
+things of their own): JSON with value and bound (whole numbers), optimal, placements, version, threads (those really used) and
+seconds (with handing the model to the solver, without reading FILE).
 The programme has, for each dog, a binary for each placement group (y), for each run of a group (x) and for each trainer of
 a group (z), with sum x = sum z = y and sum y <= 1. Every resource is one row for each day.
 """
 
+import gzip
 import json
 import math
+import os
+import re
+import subprocess
 import sys
+import tempfile
+import time
 
 
 class Programme:
@@ -156,20 +164,127 @@ def solve_cpsat(programme, seconds, threads):
     return picked, bound, status == cp_model.OPTIMAL, "OR-Tools CP-SAT " + ortools.__version__
 
 
+def solve_scip(programme, seconds, threads):
+    """SCIP works with one thread: its concurrent mode in the packaged build gave no second processor and worse plans."""
+    import pyscipopt
+
+    model = pyscipopt.Model()
+    model.hideOutput()
+    binaries = [model.addVar(vtype="B", obj=v) for v in programme.value]
+    model.setMaximize()
+    for entries, low, high in programme.rows:
+        total = pyscipopt.quicksum(a * binaries[j] for j, a in entries)
+        model.addCons(total == low if low == high else total <= high)
+    model.setParam("limits/time", seconds)
+    model.setParam("limits/absgap", 0.5)
+    model.optimize()
+    have = model.getNSols() > 0
+    best = model.getBestSol() if have else None
+    picked = [have and model.getSolVal(best, b) > 0.5 for b in binaries]
+    bound = model.getDualbound()
+    bound = whole_bound(programme, bound if abs(bound) < model.infinity() else math.inf)
+    optimal = model.getStatus() in ("optimal", "gaplimit")
+    return picked, bound, optimal, "SCIP %s" % model.version()
+
+
+def solve_cbc(programme, seconds, threads):
+    """Runs the program that the package pulp brings, for the package itself does not tell the bound."""
+    import pulp
+
+    cbc = pulp.PULP_CBC_CMD().path
+    with tempfile.TemporaryDirectory() as folder:
+        model, plan = os.path.join(folder, "model.mps"), os.path.join(folder, "plan.txt")
+        write_mps(programme, model)
+        done = subprocess.run([cbc, model, "-timeMode", "elapsed", "-sec", str(seconds), "-threads", str(threads),
+                               "-allowableGap", "0.5", "-ratioGap", "0", "-solve", "-solution", plan],
+                              capture_output=True, text=True, check=False)
+        require(done.returncode == 0 and os.path.exists(plan), "CBC failed: " + done.stdout[-2000:] + done.stderr[-2000:])
+        with open(plan, encoding="utf-8") as f:
+            return read_cbc(programme, done.stdout, f.read())
+
+
+def write_mps(programme, path):
+    """CBC minimises, so the values change sign."""
+    columns = [[] for _ in programme.value]
+    for i, (entries, _, _) in enumerate(programme.rows):
+        for j, amount in entries:
+            columns[j].append((i, amount))
+    with open(path, "w", encoding="utf-8") as f:
+        f.write("NAME MODEL\nROWS\n N  OBJ\n")
+        for i, (_, low, high) in enumerate(programme.rows):
+            f.write(" %s  R%d\n" % ("E" if low == high else "L", i))
+        f.write("COLUMNS\n    MARKER                 'MARKER'                 'INTORG'\n")
+        for j, column in enumerate(columns):
+            f.write("    C%-8d  OBJ       %d\n" % (j, -programme.value[j]))
+            for i, amount in column:
+                f.write("    C%-8d  R%-8d  %d\n" % (j, i, amount))
+        f.write("    MARKER                 'MARKER'                 'INTEND'\nRHS\n")
+        for i, (_, _, high) in enumerate(programme.rows):
+            f.write("    RHS        R%-8d  %d\n" % (i, high))
+        f.write("BOUNDS\n")
+        for j in range(len(columns)):
+            f.write(" UP BND        C%-8d  1\n" % j)
+        f.write("ENDATA\n")
+
+
+def read_cbc(programme, said, plan):
+    """Reads what CBC says at its end and its plan: lines of index, name, value and reduced cost below a line of status."""
+    head, _, body = plan.partition("\n")
+    optimal = head.startswith("Optimal")
+    have = optimal or (head.startswith("Stopped") and "no integer solution" not in head)
+    picked = [False] * len(programme.value)
+    for line in body.splitlines() if have else []:
+        words = line.replace("**", " ").split()
+        if len(words) >= 3 and words[1][0] == "C":
+            picked[int(words[1][1:])] = float(words[2]) > 0.5
+    # After the cost of the best plan the result names the bound, under either word.
+    found = re.findall(r"^(?:Lower|Upper) bound:\s+(\S+)", said, re.M)
+    bound = -float(found[-1]) if found else math.inf
+    if optimal and not found:
+        # Proven to within the allowed half point, hence exactly: values are whole numbers.
+        bound = sum(v for v, p in zip(programme.value, picked) if p)
+    version = re.search(r"^Version:\s*(\S+)", said, re.M)
+    return picked, whole_bound(programme, bound), optimal, "CBC " + (version.group(1) if version else "of unknown version")
+
+
 def require(holds, message):
     if not holds:
         sys.exit(message)
 
 
+def read_gap(path):
+    """Returns the programme of a generalised assignment problem and its choices in the form that build returns."""
+    with open(path, encoding="utf-8") as f:
+        numbers = iter([int(word) for word in f.read().split()])
+    agents, jobs = next(numbers), next(numbers)
+    cost, weight = ([[next(numbers) for _ in range(jobs)] for _ in range(agents)] for _ in range(2))
+    capacity = [next(numbers) for _ in range(agents)]
+    programme, chosen = Programme(), []
+    z = [[programme.binary(-cost[a][j]) for j in range(jobs)] for a in range(agents)]
+    for a in range(agents):
+        programme.row([(z[a][j], weight[a][j]) for j in range(jobs)], 0, capacity[a])
+    for j in range(jobs):
+        programme.row([(z[a][j], 1) for a in range(agents)], 1, 1)
+        chosen.append([({"site": 0, "arrival": 0}, z[a][j], [(0, z[a][j])], [(a, z[a][j])]) for a in range(agents)])
+    return programme, chosen
+
+
+def read(path, form):
+    if form == "gap":
+        return read_gap(path)
+    with (gzip.open if path.endswith(".gz") else open)(path, "rt", encoding="utf-8") as f:
+        return build(json.load(f))
+
+
 def main():
     solver, seconds, threads, path, answer = sys.argv[1], float(sys.argv[2]), int(sys.argv[3]), sys.argv[4], sys.argv[5]
-    with open(path, encoding="utf-8") as f:
-        problem = json.load(f)
-    programme, chosen = build(problem)
+    programme, chosen = read(path, sys.argv[6] if len(sys.argv) > 6 else "allocation")
     if not programme.value:
         programme.binary()  # solvers are uneasy with nothing to decide
-    solve = {"highs": solve_highs, "cpsat": solve_cpsat}[solver]
+    solve = {"highs": solve_highs, "cpsat": solve_cpsat, "scip": solve_scip, "cbc": solve_cbc}[solver]
+    start = time.monotonic()
     picked, bound, optimal, version = solve(programme, seconds, threads)
+    took = time.monotonic() - start
     placements = []
     for d, groups in enumerate(chosen):
         for group, y, runs, trainers in groups:
@@ -179,7 +294,8 @@ def main():
                                    "trainer": next(t for t, z in trainers if picked[z])})
     value = sum(v for v, p in zip(programme.value, picked) if p)
     with open(answer, "w", encoding="utf-8") as f:
-        json.dump({"value": value, "bound": bound, "optimal": optimal, "placements": placements, "version": version}, f)
+        json.dump({"value": value, "bound": bound, "optimal": optimal, "placements": placements, "version": version,
+                   "threads": 1 if solver == "scip" else threads, "seconds": took}, f)
 
 
 if __name__ == "__main__":

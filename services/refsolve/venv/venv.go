@@ -27,6 +27,13 @@ var ErrAbsent = errors.New(Variable + "=" + Absent + ": the reference checks are
 //go:embed requirements.txt
 var requirements string
 
+//go:embed requirements-bench.txt
+var benchRequirements string
+
+// BenchRequirements is the list of pinned packages that only the side-by-side benchmark needs, in the form that pip reads. They
+// are installed into the same folder when it is run; Folder does not change with them.
+func BenchRequirements() string { return benchRequirements }
+
 // Requirements is the list of pinned packages in the form that pip reads.
 func Requirements() string { return requirements }
 
