@@ -101,7 +101,7 @@ func (x *searcher) randomPlaced(site int32) int32 {
 	from := x.rnd.below(len(list))
 	for i := range list {
 		u := list[(from+i)%len(list)]
-		if x.placed(u) && x.mine(u) && x.siteOfUnit(u) == site {
+		if x.mine(u) && x.placed(u) && x.siteOfUnit(u) == site {
 			return u
 		}
 	}
@@ -118,7 +118,7 @@ func (x *searcher) makeRoom(site int32) {
 	from := x.rnd.below(len(list))
 	u := int32(-1)
 	for i := range list {
-		if v := list[(from+i)%len(list)]; !x.placed(v) && x.mine(v) {
+		if v := list[(from+i)%len(list)]; x.mine(v) && !x.placed(v) {
 			u = v
 			break
 		}

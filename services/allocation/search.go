@@ -128,6 +128,7 @@ func (m *model) typicalGain() float64 {
 	return max(1, min(worth, 16*spread)/dogs)
 }
 
+// placed reports whether a unit is in the plan. Only own units may be asked about: others may be moving at this moment.
 func (x *searcher) placed(u int32) bool { return x.s.at[x.m.unitDogs[x.m.unitFirst[u]]].group >= 0 }
 
 func (x *searcher) mine(u int32) bool { return x.units == nil || x.units[u] }
