@@ -28,7 +28,7 @@ func dogColumnsOfFile() []sheet.Column {
 		{Name: "breed", Form: sheet.FormText, Max: 80, Example: "mixed", About: "as the owner says it"},
 		{Name: "breed_tier", Form: sheet.FormWhole, Required: true, Min: 0, Max: len(workload.BreedTiers()), Example: "0", About: "tier of the breed, 1 to 6; 0 when unknown"},
 		{Name: "hound", Form: sheet.FormYesNo, Required: true, Example: "no", About: "yes for a scent or sight hound"},
-		{Name: "sex", Form: sheet.FormChoice, OneOf: []string{string(Female), string(Male), string(Spayed), string(Neutered)}, Required: true, Example: "spayed", About: "sex, and whether neutered"},
+		{Name: "sex", Form: sheet.FormChoice, OneOf: []string{string(Female), string(Male), string(Spayed), string(Neutered)}, Required: true, Example: "female", About: "sex, and whether neutered"},
 		{Name: "born", Form: sheet.FormDay, Required: true, Example: "2025-06-01", About: "day of birth, as well as it is known"},
 		{Name: "weight_kg", Form: sheet.FormTenths, Required: true, Min: 5, Max: 1200, Example: "21.5", About: "weight in kilograms"},
 		{Name: "length_mm", Form: sheet.FormWhole, Required: true, Min: 100, Max: 1600, Example: "780", About: "nose to base of tail, in millimetres"},

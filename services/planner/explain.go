@@ -45,11 +45,11 @@ func (t *task) wait(plan ids.PlanID, dog int, explainer *allocation.Explainer) W
 	w.Reason = fmt.Sprintf("others fill the month: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
 	w.Remedy = words.Remedy
 	switch {
-	case w.Hard:
-		w.Reason = fmt.Sprintf("earlier promises leave no room: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
 	case len(refusal.Dogs) > 1 && !t.fitsAlone(refusal.Dogs):
 		w.Hard = true
 		w.Reason, w.Remedy = t.togetherWords(dog)
+	case w.Hard:
+		w.Reason = fmt.Sprintf("earlier promises leave no room: nearest was %s from %s, but %s", words.Site, words.First, words.Reason)
 	}
 	return w
 }
