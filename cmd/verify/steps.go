@@ -39,6 +39,7 @@ func steps() []step {
 		{"tidy", "go.mod and go.sum are tidy", nil, stepTidy},
 		{"reference", "install the solvers that tests compare with", nil, stepReference},
 		{"test", "every test, with the race detector", []string{"reference"}, stepTest},
+		{"whole", "the tests that do less under the race detector, without it", nil, stepWhole},
 		{"benchmarks", "every benchmark, once", nil, stepBenchmarks},
 		{"govulncheck", "no known vulnerability is reached", nil, stepVulnerabilities},
 		{"build", "programs build for Linux and macOS, amd64 and arm64", nil, stepBuild},

@@ -157,26 +157,60 @@ func stepTest(ctx context.Context, w *work, r *record) outcome {
 	if race {
 		args, env = append(args, "-race"), append(env, "CGO_ENABLED=1")
 	}
-	cmd := r.command(ctx, "go", append(args, "./...")...)
+	run, out := runTests(ctx, w, r, env, append(args, "./..."))
+	w.tests = run
+	return out
+}
+
+// shortened are the packages in which some tests do less under the race detector, which makes them many times slower.
+var shortened = []string{"./services/allocation", "./services/exchange"}
+
+// stepWhole runs those packages again without the race detector, so that nothing is left out.
+func stepWhole(ctx context.Context, w *work, r *record) outcome {
+	run, out := runTests(ctx, w, r, os.Environ(), append([]string{"test", "-json", "-count=1", "-timeout=30m"}, shortened...))
+	if run == nil {
+		return out
+	}
+	if w.tests == nil {
+		w.tests = newTestRun()
+	}
+	w.tests.join(run)
+	return out
+}
+
+// runTests runs go test and reads what it says; the run is nil when it could not be started.
+func runTests(ctx context.Context, w *work, r *record, env, args []string) (*testRun, outcome) {
+	cmd := r.command(ctx, "go", args...)
 	cmd.Env, cmd.Stdout = env, nil
 	out, err := cmd.StdoutPipe()
 	if err != nil {
-		return fail("%v", err)
+		return nil, fail("%v", err)
 	}
 	if err := cmd.Start(); err != nil {
-		return fail("start go test: %v", err)
+		return nil, fail("start go test: %v", err)
 	}
-	w.tests = newTestRun()
-	readErr := w.tests.read(out, r.file)
+	run := newTestRun()
+	readErr := run.read(out, r.file)
 	err = cmd.Wait()
 	if readErr != nil {
-		return fail("%v", readErr)
+		return run, fail("%v", readErr)
 	}
-	w.tests.showFailures(r)
-	for _, s := range w.tests.skips {
-		w.without("test %v: %s", s, w.tests.reason(s))
+	run.showFailures(r)
+	for _, s := range run.skips {
+		w.without("test %v: %s", s, run.reason(s))
 	}
-	return w.tests.judge(err)
+	return run, run.judge(err)
+}
+
+// join adds another run of some of the same tests. An outside check that both made counts once.
+func (t *testRun) join(other *testRun) {
+	t.passed, t.failed, t.skipped = t.passed+other.passed, t.failed+other.failed, t.skipped+other.skipped
+	t.failures, t.skips = append(t.failures, other.failures...), append(t.skips, other.skips...)
+	for _, c := range other.outside {
+		if !slices.Contains(t.outside, c) {
+			t.outside = append(t.outside, c)
+		}
+	}
 }
 
 // judge says how the run went; err is that of the go command.

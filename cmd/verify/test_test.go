@@ -98,3 +98,14 @@ func TestJudge(t *testing.T) {
 		})
 	}
 }
+
+func TestRunsJoin(t *testing.T) {
+	t.Parallel()
+	both, one := outsideCheck{"p", "in both", "s", "1", "1"}, outsideCheck{"p", "in one", "s", "2", "2"}
+	run := &testRun{passed: 3, skipped: 1, outside: []outsideCheck{both}}
+	run.join(&testRun{passed: 2, failed: 1, failures: []testName{{"p", "TestX"}}, outside: []outsideCheck{both, one}})
+	require.Equal(t, 5, run.passed)
+	require.Equal(t, 1, run.failed)
+	require.Equal(t, []testName{{"p", "TestX"}}, run.failures)
+	require.Equal(t, []outsideCheck{both, one}, run.outside, "a check that both made counts once")
+}
