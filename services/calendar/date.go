@@ -8,6 +8,7 @@ package calendar
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -196,3 +197,19 @@ func daysIn(year int, month time.Month) int {
 	// Day 0 of the following month is the last day of this one.
 	return time.Date(year, month+1, 0, 0, 0, 0, 0, time.UTC).Day()
 }
+
+// ISOWeekday returns the day of the week as ISO 8601 counts it, 1 for Monday to 7 for Sunday.
+func (d Date) ISOWeekday() int {
+	if d.Weekday() == time.Sunday {
+		return 7
+	}
+	return int(d.Weekday())
+}
+
+// Weekdays returns the names of the days of the week in small letters, in the order of ISO 8601.
+func Weekdays() []string {
+	return []string{"monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"}
+}
+
+// WeekdayNumber returns the ISO number, 1 to 7, of a name that Weekdays has, and 0 for any other text.
+func WeekdayNumber(name string) int { return slices.Index(Weekdays(), name) + 1 }

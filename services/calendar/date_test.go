@@ -3,6 +3,7 @@ package calendar_test
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -353,4 +354,15 @@ func TestClock(t *testing.T) {
 	require.Panics(t, func() { calendar.MustClock("noon") })
 	require.False(t, calendar.Clock(1440).IsValid())
 	require.False(t, calendar.Clock(-1).IsValid())
+}
+
+func TestISOWeekdays(t *testing.T) {
+	t.Parallel()
+	for i, name := range calendar.Weekdays() {
+		day := calendar.MustDate("2027-03-01").AddDays(i) // a Monday
+		require.Equal(t, i+1, day.ISOWeekday())
+		require.Equal(t, i+1, calendar.WeekdayNumber(name))
+		require.Equal(t, strings.ToLower(day.Weekday().String()), name)
+	}
+	require.Zero(t, calendar.WeekdayNumber("someday"))
 }

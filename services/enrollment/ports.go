@@ -53,7 +53,7 @@ func ownersPort() records.Port {
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			owners, err := ListOwners(ctx, db)
-			return cells(owners, func(o Owner) []string { return []string{o.Code, o.Name, o.Email, o.Phone} }), err
+			return records.Cells(owners, func(o Owner) []string { return []string{o.Code, o.Name, o.Email, o.Phone} }), err
 		},
 		Codes: OwnerCodes,
 	}
@@ -97,7 +97,7 @@ func programsPort() records.Port {
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			programs, err := ListPrograms(ctx, db)
-			return cells(programs, func(p Program) []string {
+			return records.Cells(programs, func(p Program) []string {
 				row := []string{p.Code, p.Name, sheet.Int(p.Nights), sheet.Int(p.SessionsADay), sheet.Int(p.SessionMinutes), sheet.Int(p.LeastAgeMonths)}
 				for _, skill := range workload.Skills() {
 					row = append(row, blankZero(p.Goals[skill]))
@@ -134,15 +134,6 @@ func namesOf[K ~[16]byte](byCode map[string]uuid.UUID) map[K]string {
 		names[K(id)] = code
 	}
 	return names
-}
-
-// cells turns records into rows of cells.
-func cells[T any](all []T, row func(T) []string) [][]string {
-	out := make([][]string, len(all))
-	for i, one := range all {
-		out[i] = row(one)
-	}
-	return out
 }
 
 // split makes a record of each row, and returns those about which wrong is silent and what it said about the others.

@@ -51,7 +51,7 @@ func dogsPort() records.Port {
 			}
 			owners, err := OwnerCodes(ctx, db)
 			owner := namesOf[ids.OwnerID](owners)
-			return cells(dogs, func(d Dog) []string {
+			return records.Cells(dogs, func(d Dog) []string {
 				return []string{d.Code, owner[d.OwnerID], d.Name, d.Breed, sheet.Int(d.BreedTier), sheet.YesNo(d.Hound), string(d.Sex),
 					sheet.Day(d.Born), sheet.Tenths(d.WeightG / gramsPerTenth), sheet.Int(d.LengthMM), sheet.Int(d.HeightMM),
 					d.BiteLevel, sheet.Day(d.SeasonStarted), d.Note}
@@ -204,7 +204,7 @@ func vaccinationsPort() records.Port {
 			}
 			dogs, err := DogCodes(ctx, db)
 			dog := namesOf[ids.DogID](dogs)
-			return cells(shots, func(v vaccination) []string {
+			return records.Cells(shots, func(v vaccination) []string {
 				return []string{dog[v.DogID], v.Vaccine, sheet.Day(v.Given), string(v.Course), sheet.Int(v.LabelMonths)}
 			}), err
 		},
@@ -265,7 +265,7 @@ func answersPort() records.Port {
 			}
 			dogs, err := DogCodes(ctx, db)
 			dog := namesOf[ids.DogID](dogs)
-			return cells(answers, func(a answer) []string {
+			return records.Cells(answers, func(a answer) []string {
 				return []string{dog[a.DogID], string(a.Question), sheet.Int(a.Score)}
 			}), err
 		},

@@ -42,7 +42,7 @@ func overridesPort() records.Port {
 			}
 			dogs, err := DogCodes(ctx, db)
 			dog := namesOf[ids.DogID](dogs)
-			return cells(words, func(o Override) []string {
+			return records.Cells(words, func(o Override) []string {
 				return []string{dog[o.DogID], o.DecidedAt.UTC().Format(instantLayout), o.DecidedBy, blankZero(o.Minutes), string(o.Care), o.Reason}
 			}), err
 		},

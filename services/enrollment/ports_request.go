@@ -37,7 +37,7 @@ func requestsPort() records.Port {
 		Put:      putRequestRows,
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			lines, err := listRequestLines(ctx, db)
-			return cells(lines, func(r requestLine) []string {
+			return records.Cells(lines, func(r requestLine) []string {
 				return []string{r.Code, r.DogCode, r.ProgramCode, sheet.Day(r.Window.From), sheet.Day(r.Window.To.AddDays(-1)), sheet.Day(r.Wished),
 					sheet.Int(r.Priority), sheet.YesNo(r.Deposit), sheet.Day(r.AskedOn), r.Household, r.State, r.Note}
 			}), err
@@ -119,7 +119,7 @@ func requestSitesPort(sites Sites) records.Port {
 				}
 				return strings.Compare(site[a.SiteID].Code, site[b.SiteID].Code)
 			})
-			return cells(choices, func(c requestSite) []string {
+			return records.Cells(choices, func(c requestSite) []string {
 				return []string{request[c.RequestID], site[c.SiteID].Code, sheet.Int(c.TravelMinutes)}
 			}), err
 		},

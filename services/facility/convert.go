@@ -1,32 +1,10 @@
 package facility
 
 import (
-	"github.com/longlead/longlead/services/apperr"
-	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 )
-
-// closedDays turns a first and a last day, both closed, into a span.
-func closedDays(first, last string) (calendar.Span, error) {
-	from, err := calendar.ParseDate(first)
-	if err != nil {
-		return calendar.Span{}, apperr.InvalidField("first_day", err.Error(), "write it as 2027-03-14")
-	}
-	to, err := calendar.ParseDate(last)
-	if err != nil {
-		return calendar.Span{}, apperr.InvalidField("last_day", err.Error(), "write it as 2027-03-14")
-	}
-	if to.Before(from) {
-		return calendar.Span{}, apperr.InvalidField("last_day", "must not be before the first day", "write the last closed day")
-	}
-	days := calendar.Span{From: from, To: to.AddDays(1)}
-	if days.IsEmpty() {
-		return calendar.Span{}, apperr.InvalidField("last_day", "is the last one that can be written", "name an earlier day")
-	}
-	return days, nil
-}
 
 func sitesToProto(sites []Site, runs []Run) *facilityv1.ListSitesResponse {
 	count := map[ids.SiteID]int32{}

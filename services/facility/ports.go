@@ -2,8 +2,6 @@ package facility
 
 import (
 	"context"
-	"fmt"
-	"strings"
 
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
@@ -51,7 +49,7 @@ func sitesPort() records.Port {
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			sites, err := ListSites(ctx, db)
-			return cells(sites, func(s Site) []string {
+			return records.Cells(sites, func(s Site) []string {
 				return []string{s.Code, s.Name, s.Zone, sheet.Int(s.RabiesWaitingDays), sheet.List(s.RequiredVaccines...),
 					sheet.Int(s.FloorPercent), sheet.Int(s.CleanDownDays), s.RulesNote}
 			}), err
@@ -98,7 +96,7 @@ func runsPort() records.Port {
 				return nil, err
 			}
 			code, err := siteNames(ctx, db)
-			return cells(runs, func(r Run) []string {
+			return records.Cells(runs, func(r Run) []string {
 				return []string{code[r.SiteID], r.Code, r.Row, sheet.Int(r.LengthMM), sheet.Int(r.WidthMM), sheet.Int(r.HeightMM), sheet.YesNo(r.Isolation)}
 			}), err
 		},
@@ -170,7 +168,7 @@ func areasPort() records.Port {
 				return nil, err
 			}
 			code, err := siteNames(ctx, db)
-			return cells(areas, func(a Area) []string {
+			return records.Cells(areas, func(a Area) []string {
 				return []string{code[a.SiteID], a.Code, a.Kind, sheet.Int(a.DogsAtOnce)}
 			}), err
 		},
@@ -188,13 +186,13 @@ func placesColumns(first sheet.Column, last ...sheet.Column) []sheet.Column {
 }
 
 func placesPort() records.Port {
-	weekday := sheet.Column{Name: "weekday", Form: sheet.FormChoice, OneOf: weekdays, Required: true, Example: "monday", About: "day of the week"}
+	weekday := sheet.Column{Name: "weekday", Form: sheet.FormChoice, OneOf: calendar.Weekdays(), Required: true, Example: "monday", About: "day of the week"}
 	return records.Port{
 		Kind: sheet.Kind{Name: KindPlaces, About: "Intake and handover places by weekday", Key: []string{"site", "weekday"}, Columns: placesColumns(weekday)},
 		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			places := make([]weekdayPlaces, len(rows))
 			for i, row := range rows {
-				places[i] = weekdayPlaces{SiteID: ids.SiteID(row.Ref("site")), Weekday: weekdayNumber(row.Text("weekday")),
+				places[i] = weekdayPlaces{SiteID: ids.SiteID(row.Ref("site")), Weekday: calendar.WeekdayNumber(row.Text("weekday")),
 					Intake: row.Int("intake"), Handover: row.Int("handover")}
 			}
 			return nil, putWeekdayPlaces(ctx, tx, places)
@@ -205,8 +203,8 @@ func placesPort() records.Port {
 				return nil, err
 			}
 			code, err := siteNames(ctx, db)
-			return cells(places, func(p weekdayPlaces) []string {
-				return []string{code[p.SiteID], weekdays[p.Weekday-1], sheet.Int(p.Intake), sheet.Int(p.Handover)}
+			return records.Cells(places, func(p weekdayPlaces) []string {
+				return []string{code[p.SiteID], calendar.Weekdays()[p.Weekday-1], sheet.Int(p.Intake), sheet.Int(p.Handover)}
 			}), err
 		},
 	}
@@ -231,24 +229,11 @@ func exceptionsPort() records.Port {
 				return nil, err
 			}
 			code, err := siteNames(ctx, db)
-			return cells(exceptions, func(e dayException) []string {
+			return records.Cells(exceptions, func(e dayException) []string {
 				return []string{code[e.SiteID], sheet.Day(e.Day), sheet.Int(e.Intake), sheet.Int(e.Handover), e.Note}
 			}), err
 		},
 	}
-}
-
-// weekdays in the order of ISO 8601.
-var weekdays = []string{"monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"}
-
-// weekdayNumber is the ISO number, 1 to 7, of a name in weekdays.
-func weekdayNumber(name string) int {
-	for i, w := range weekdays {
-		if strings.EqualFold(w, name) {
-			return i + 1
-		}
-	}
-	panic(fmt.Sprintf("facility: %q is no weekday", name))
 }
 
 // siteNames maps the ID of each site to its code.
@@ -259,13 +244,4 @@ func siteNames(ctx context.Context, db postgres.DB) (map[ids.SiteID]string, erro
 		names[ids.SiteID(id)] = code
 	}
 	return names, err
-}
-
-// cells turns records into rows of cells.
-func cells[T any](all []T, row func(T) []string) [][]string {
-	out := make([][]string, len(all))
-	for i, one := range all {
-		out[i] = row(one)
-	}
-	return out
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/rpc"
 
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 )
@@ -65,9 +66,9 @@ func (s *Server) ListRuns(ctx context.Context, req *facilityv1.ListRunsRequest) 
 
 // ListPlaces lists the places of each day of a month.
 func (s *Server) ListPlaces(ctx context.Context, req *facilityv1.ListPlacesRequest) (*facilityv1.ListPlacesResponse, error) {
-	month, err := calendar.ParseMonth(req.GetMonth())
+	month, err := rpc.Month(req.GetMonth())
 	if err != nil {
-		return nil, apperr.InvalidField("month", err.Error(), "write it as 2027-03")
+		return nil, err
 	}
 	var days []DayPlaces
 	err = postgres.ReadTx(ctx, s.pool, func(tx postgres.Tx) error {
@@ -87,7 +88,7 @@ func (s *Server) ListPlaces(ctx context.Context, req *facilityv1.ListPlacesReque
 
 // CloseRuns takes runs out of use, all or none.
 func (s *Server) CloseRuns(ctx context.Context, req *facilityv1.CloseRunsRequest) (*facilityv1.CloseRunsResponse, error) {
-	days, err := closedDays(req.GetFirstDay(), req.GetLastDay())
+	days, err := rpc.Days(req.GetFirstDay(), req.GetLastDay())
 	if err != nil {
 		return nil, err
 	}
@@ -119,9 +120,9 @@ func (s *Server) ReopenRun(ctx context.Context, req *facilityv1.ReopenRunRequest
 	if err != nil {
 		return nil, apperr.InvalidField("closure_id", err.Error(), "take it from the list of runs")
 	}
-	from, err := calendar.ParseDate(req.GetFromDay())
+	from, err := rpc.Day("from_day", req.GetFromDay())
 	if err != nil {
-		return nil, apperr.InvalidField("from_day", err.Error(), "write it as 2027-03-14")
+		return nil, err
 	}
 	err = postgres.InTx(ctx, s.pool, func(tx postgres.Tx) error { return endClosure(ctx, tx, id, from) })
 	if err != nil {
@@ -132,9 +133,9 @@ func (s *Server) ReopenRun(ctx context.Context, req *facilityv1.ReopenRunRequest
 
 // SetPlaces sets one day's places.
 func (s *Server) SetPlaces(ctx context.Context, req *facilityv1.SetPlacesRequest) (*facilityv1.SetPlacesResponse, error) {
-	day, err := calendar.ParseDate(req.GetDay())
+	day, err := rpc.Day("day", req.GetDay())
 	if err != nil {
-		return nil, apperr.InvalidField("day", err.Error(), "write it as 2027-03-14")
+		return nil, err
 	}
 	err = postgres.InTx(ctx, s.pool, func(tx postgres.Tx) error {
 		site, err := FindSite(ctx, tx, req.GetSiteCode())

@@ -3,7 +3,6 @@ package facility
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -244,7 +243,7 @@ func ListPlaces(ctx context.Context, db postgres.DB, span calendar.Span) (map[id
 	for _, id := range sites {
 		site, days := ids.SiteID(id), make([]DayPlaces, 0, span.Nights())
 		for day := range span.Dates() {
-			w := usual[siteWeekday{site, isoWeekday(day)}]
+			w := usual[siteWeekday{site, day.ISOWeekday()}]
 			days = append(days, DayPlaces{Day: day, Intake: w.Intake, Handover: w.Handover})
 		}
 		places[site] = days
@@ -253,14 +252,6 @@ func ListPlaces(ctx context.Context, db postgres.DB, span calendar.Span) (map[id
 		places[e.SiteID][e.Day.Sub(span.From)] = DayPlaces{Day: e.Day, Intake: e.Intake, Handover: e.Handover, Note: e.Note}
 	}
 	return places, nil
-}
-
-// isoWeekday is 1 for Monday to 7 for Sunday, as ISO 8601 counts.
-func isoWeekday(d calendar.Date) int {
-	if d.Weekday() == time.Sunday {
-		return 7
-	}
-	return int(d.Weekday())
 }
 
 func listWeekdayPlaces(ctx context.Context, db postgres.DB) ([]weekdayPlaces, error) {

@@ -8,6 +8,7 @@ import (
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/rpc"
 
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
@@ -20,17 +21,9 @@ func planID(text string) (ids.PlanID, error) {
 	return id, nil
 }
 
-func monthFromProto(text string) (calendar.Month, error) {
-	month, err := calendar.ParseMonth(text)
-	if err != nil {
-		return month, apperr.InvalidField("month", err.Error(), "write it as 2027-03")
-	}
-	return month, nil
-}
-
 // draftFromProto reads what is asked for and fills in the defaults.
 func draftFromProto(req *plannerv1.DraftPlanRequest) (Plan, error) {
-	month, err := monthFromProto(req.GetMonth())
+	month, err := rpc.Month(req.GetMonth())
 	if err != nil {
 		return Plan{}, err
 	}

@@ -79,3 +79,12 @@ func (r Row) Wrong(column, rule, remedy string) Wrong {
 	}
 	return Wrong{Line: r.Line, Column: column, Value: value, Rule: rule, Remedy: remedy}
 }
+
+// Cells turns records into rows of cells, for List.
+func Cells[T any](all []T, row func(T) []string) [][]string {
+	out := make([][]string, len(all))
+	for i, one := range all {
+		out[i] = row(one)
+	}
+	return out
+}

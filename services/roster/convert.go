@@ -2,31 +2,10 @@ package roster
 
 import (
 	"github.com/longlead/longlead/services/apperr"
-	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
 )
-
-// daysFromProto turns a first and a last day, both meant, into a span.
-func daysFromProto(first, last string) (calendar.Span, error) {
-	from, err := calendar.ParseDate(first)
-	if err != nil {
-		return calendar.Span{}, apperr.InvalidField("first_day", err.Error(), "write it as 2027-03-14")
-	}
-	to, err := calendar.ParseDate(last)
-	if err != nil {
-		return calendar.Span{}, apperr.InvalidField("last_day", err.Error(), "write it as 2027-03-14")
-	}
-	if to.Before(from) {
-		return calendar.Span{}, apperr.InvalidField("last_day", "must not be before the first day", "write the last day, or the first day again for one day")
-	}
-	days := calendar.Span{From: from, To: to.AddDays(1)}
-	if days.IsEmpty() {
-		return calendar.Span{}, apperr.InvalidField("last_day", "is the last one that can be written", "name an earlier day")
-	}
-	return days, nil
-}
 
 var absenceKinds = map[rosterv1.AbsenceKind]string{
 	rosterv1.AbsenceKind_ABSENCE_KIND_LEAVE:    "leave",

@@ -47,7 +47,7 @@ func Days(trainers []Trainer, shifts []Shift, absences []Absence, loans []Loan, 
 			continue
 		}
 		for day := range span.Dates() {
-			shift := week[isoWeekday(day)]
+			shift := week[day.ISOWeekday()]
 			if shift == nil || absentOn(away[t.ID], day) {
 				continue
 			}

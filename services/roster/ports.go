@@ -61,7 +61,7 @@ func trainersPort(sites Sites) records.Port {
 				return nil, err
 			}
 			code, err := siteNames(ctx, db, sites)
-			return cells(trainers, func(t Trainer) []string {
+			return records.Cells(trainers, func(t Trainer) []string {
 				row := []string{t.Code, t.Name, t.Email, code[t.HomeSiteID], sheet.Int(t.MinutesADay), sheet.Int(t.MostDogs), sheet.List(t.CareClasses...)}
 				for _, skill := range SkillNames {
 					row = append(row, level(t.Skills[skill]))
@@ -121,7 +121,7 @@ func shiftsPort(sites Sites) records.Port {
 	return records.Port{
 		Kind: sheet.Kind{Name: KindShifts, About: "Weekly pattern of each trainer", Key: []string{"trainer", "weekday"}, Columns: []sheet.Column{
 			trainerColumn,
-			{Name: "weekday", Form: sheet.FormChoice, OneOf: weekdays, Required: true, Example: "monday", About: "day of the week on which the shift begins"},
+			{Name: "weekday", Form: sheet.FormChoice, OneOf: calendar.Weekdays(), Required: true, Example: "monday", About: "day of the week on which the shift begins"},
 			{Name: "site", Form: sheet.FormCode, Required: true, Refers: kindSites, Example: "HILL", About: "code of the site worked at"},
 			{Name: "starts", Form: sheet.FormClock, Required: true, Example: "08:00", About: "local time at which the shift begins"},
 			{Name: "ends", Form: sheet.FormClock, Required: true, Example: "16:30", About: "local time at which it ends; at or before the start is on the next day"},
@@ -131,7 +131,7 @@ func shiftsPort(sites Sites) records.Port {
 		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			shifts := make([]Shift, len(rows))
 			for i, row := range rows {
-				shifts[i] = Shift{TrainerID: ids.TrainerID(row.Ref("trainer")), Weekday: weekdayNumber(row.Text("weekday")),
+				shifts[i] = Shift{TrainerID: ids.TrainerID(row.Ref("trainer")), Weekday: calendar.WeekdayNumber(row.Text("weekday")),
 					SiteID: ids.SiteID(row.Ref("site")), Starts: row.Clock("starts"), Ends: row.Clock("ends"), MealMinutes: row.Int("meal_minutes")}
 			}
 			return nil, putShifts(ctx, tx, shifts)
@@ -142,8 +142,8 @@ func shiftsPort(sites Sites) records.Port {
 				return nil, err
 			}
 			trainer, site, err := names(ctx, db, sites)
-			return cells(shifts, func(s Shift) []string {
-				return []string{trainer[s.TrainerID], weekdays[s.Weekday-1], site[s.SiteID], sheet.Clock(s.Starts), sheet.Clock(s.Ends), sheet.Int(s.MealMinutes)}
+			return records.Cells(shifts, func(s Shift) []string {
+				return []string{trainer[s.TrainerID], calendar.Weekdays()[s.Weekday-1], site[s.SiteID], sheet.Clock(s.Starts), sheet.Clock(s.Ends), sheet.Int(s.MealMinutes)}
 			}), err
 		},
 	}
@@ -155,12 +155,6 @@ func checkShift(row records.Row) []records.Wrong {
 	}
 	return []records.Wrong{row.Wrong("meal_minutes", "is not shorter than the shift", "write a shorter meal, or mend the times of the shift")}
 }
-
-// weekdays in the order of ISO 8601.
-var weekdays = []string{"monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"}
-
-// weekdayNumber is the ISO number, 1 to 7, of a name in weekdays.
-func weekdayNumber(name string) int { return slices.Index(weekdays, name) + 1 }
 
 // siteNames maps the ID of each site to its code.
 func siteNames(ctx context.Context, db postgres.DB, sites Sites) (map[ids.SiteID]string, error) {
@@ -193,15 +187,6 @@ func names(ctx context.Context, db postgres.DB, sites Sites) (map[ids.TrainerID]
 	}
 	site, err := siteNames(ctx, db, sites)
 	return trainer, site, err
-}
-
-// cells turns records into rows of cells.
-func cells[T any](all []T, row func(T) []string) [][]string {
-	out := make([][]string, len(all))
-	for i, one := range all {
-		out[i] = row(one)
-	}
-	return out
 }
 
 // spanColumns are the first and the last day of a record that covers days.

@@ -33,7 +33,7 @@ func absencesPort() records.Port {
 				return nil, err
 			}
 			trainer, err := trainerNames(ctx, db)
-			return cells(absences, func(a Absence) []string {
+			return records.Cells(absences, func(a Absence) []string {
 				return []string{trainer[a.TrainerID], sheet.Day(a.Days.From), sheet.Day(lastDay(a.Days)), a.Kind}
 			}), err
 		},
@@ -60,7 +60,7 @@ func loansPort(sites Sites) records.Port {
 				return nil, err
 			}
 			trainer, site, err := names(ctx, db, sites)
-			return cells(loans, func(l Loan) []string {
+			return records.Cells(loans, func(l Loan) []string {
 				return []string{trainer[l.TrainerID], site[l.SiteID], sheet.Day(l.Days.From), sheet.Day(lastDay(l.Days))}
 			}), err
 		},
@@ -97,7 +97,7 @@ func workRulesPort(sites Sites) records.Port {
 			}
 			site, err := siteNames(ctx, db, sites)
 			slices.SortFunc(rules, func(a, b WorkRule) int { return cmp.Compare(site[a.SiteID], site[b.SiteID]) })
-			return cells(rules, func(r WorkRule) []string {
+			return records.Cells(rules, func(r WorkRule) []string {
 				return []string{site[r.SiteID], sheet.Int(r.DailyRestMinutes), sheet.Int(r.MealAfterMinutes), sheet.Int(r.MealMinutes),
 					sheet.Int(r.WeeklyMinutes), sheet.Int(r.WeeklyRestMinutes), r.Citation}
 			}), err

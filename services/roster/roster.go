@@ -9,7 +9,6 @@ package roster
 import (
 	"context"
 	"log/slog"
-	"time"
 
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
@@ -121,11 +120,3 @@ type SiteRef struct {
 
 // Sites lists every site. The package that keeps the sites provides it.
 type Sites func(ctx context.Context, db postgres.DB) ([]SiteRef, error)
-
-// isoWeekday is 1 for Monday to 7 for Sunday, as ISO 8601 counts.
-func isoWeekday(d calendar.Date) int {
-	if d.Weekday() == time.Sunday {
-		return 7
-	}
-	return int(d.Weekday())
-}

@@ -5,9 +5,9 @@ import (
 	"slices"
 
 	"github.com/longlead/longlead/services/apperr"
-	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/rpc"
 
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
 )
@@ -65,7 +65,7 @@ func (s *Server) ListTrainers(ctx context.Context, req *rosterv1.ListTrainersReq
 
 // ListTrainerDays lists the working days of a month, at all sites or at one.
 func (s *Server) ListTrainerDays(ctx context.Context, req *rosterv1.ListTrainerDaysRequest) (*rosterv1.ListTrainerDaysResponse, error) {
-	month, err := parseMonth(req.GetMonth())
+	month, err := rpc.Month(req.GetMonth())
 	if err != nil {
 		return nil, err
 	}
@@ -96,7 +96,7 @@ func (s *Server) ListTrainerDays(ctx context.Context, req *rosterv1.ListTrainerD
 
 // RecordAbsence enters an absence.
 func (s *Server) RecordAbsence(ctx context.Context, req *rosterv1.RecordAbsenceRequest) (*rosterv1.RecordAbsenceResponse, error) {
-	days, err := daysFromProto(req.GetFirstDay(), req.GetLastDay())
+	days, err := rpc.Days(req.GetFirstDay(), req.GetLastDay())
 	if err != nil {
 		return nil, err
 	}
@@ -133,7 +133,7 @@ func (s *Server) RemoveAbsence(ctx context.Context, req *rosterv1.RemoveAbsenceR
 
 // LendTrainer sends a trainer to another site for some days.
 func (s *Server) LendTrainer(ctx context.Context, req *rosterv1.LendTrainerRequest) (*rosterv1.LendTrainerResponse, error) {
-	days, err := daysFromProto(req.GetFirstDay(), req.GetLastDay())
+	days, err := rpc.Days(req.GetFirstDay(), req.GetLastDay())
 	if err != nil {
 		return nil, err
 	}
@@ -162,7 +162,7 @@ func (s *Server) LendTrainer(ctx context.Context, req *rosterv1.LendTrainerReque
 
 // CheckWorkRules holds the shifts of a month against the work rules of each site.
 func (s *Server) CheckWorkRules(ctx context.Context, req *rosterv1.CheckWorkRulesRequest) (*rosterv1.CheckWorkRulesResponse, error) {
-	month, err := parseMonth(req.GetMonth())
+	month, err := rpc.Month(req.GetMonth())
 	if err != nil {
 		return nil, err
 	}
@@ -200,17 +200,4 @@ func (x siteIndex) find(code string) (SiteRef, error) {
 		}
 	}
 	return SiteRef{}, apperr.NotFoundf("SITE_UNKNOWN", "there is no site with the code %q: `longlead export sites` lists them", code)
-}
-
-// parseMonth reads the month of a request. The first and the last month that can be written are refused: they lack a
-// neighbour, which spans and checks need.
-func parseMonth(text string) (calendar.Month, error) {
-	month, err := calendar.ParseMonth(text)
-	if err != nil {
-		return month, apperr.InvalidField("month", err.Error(), "write it as 2027-03")
-	}
-	if month.Prev().IsZero() || month.Next().IsZero() {
-		return month, apperr.InvalidField("month", "lies at the end of all months that can be written", "name a month of these years, such as 2027-03")
-	}
-	return month, nil
 }

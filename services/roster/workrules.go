@@ -336,7 +336,7 @@ func claim(rests []rest, start, end time.Time, required time.Duration) (longest 
 func minutes(n int) time.Duration { return time.Duration(n) * time.Minute }
 
 // monday returns the first day of the ISO week.
-func monday(d calendar.Date) calendar.Date { return d.AddDays(1 - isoWeekday(d)) }
+func monday(d calendar.Date) calendar.Date { return d.AddDays(1 - d.ISOWeekday()) }
 
 func weekName(d calendar.Date) string {
 	year, week := d.ISOWeek()
