@@ -78,9 +78,9 @@ func (w *Worker) draft(ctx context.Context, id ids.PlanID) error {
 	switch {
 	case err == nil, errors.Is(err, errStopped):
 		return nil
-	case ctx.Err() != nil:
+	case errors.Is(ctx.Err(), context.Canceled):
 		w.log.InfoContext(ctx, "a draft was left for another worker: this one stops", "plan", id)
-		return nil
+		return leaveWork(context.WithoutCancel(ctx), w.pool, id)
 	}
 	w.log.ErrorContext(ctx, "drafting failed", "plan", id, "attempt", plan.Attempt, "error", err)
 	if plan.Attempt < mostAttempts && apperr.KindOf(err) == apperr.Internal {
@@ -311,8 +311,12 @@ func (r *Rescuer) rescue(ctx context.Context, plan Plan) error {
 	})
 }
 
-// phaseRescued marks a draft whose new job waits, so that it is not started again meanwhile.
-const phaseRescued = "waiting for another worker"
+// phaseLeft marks a draft whose worker was told to stop, phaseRescued one whose new job waits, so that it is not started again
+// meanwhile.
+const (
+	phaseLeft    = "left by its worker"
+	phaseRescued = "waiting for another worker"
+)
 
 // enqueue adds the job of a plan in the caller's transaction.
 func enqueue(ctx context.Context, tx postgres.Tx, client *jobs.Client, id ids.PlanID) error {

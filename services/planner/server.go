@@ -13,6 +13,7 @@ import (
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/roster"
+	"github.com/longlead/longlead/services/rpc"
 
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
@@ -175,7 +176,7 @@ func (s *Server) ListPlans(ctx context.Context, req *plannerv1.ListPlansRequest)
 	var month calendar.Month
 	if req.GetMonth() != "" {
 		var err error
-		if month, err = monthFromProto(req.GetMonth()); err != nil {
+		if month, err = rpc.Month(req.GetMonth()); err != nil {
 			return nil, err
 		}
 	}
@@ -280,7 +281,7 @@ func (s *Server) SetPolicy(ctx context.Context, req *plannerv1.SetPolicyRequest)
 
 // ListStays lists the promises that touch a month.
 func (s *Server) ListStays(ctx context.Context, req *plannerv1.ListStaysRequest) (*plannerv1.ListStaysResponse, error) {
-	month, err := monthFromProto(req.GetMonth())
+	month, err := rpc.Month(req.GetMonth())
 	if err != nil {
 		return nil, err
 	}

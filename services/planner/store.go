@@ -67,10 +67,19 @@ func beginWork(ctx context.Context, db postgres.DB, id ids.PlanID) (Plan, bool, 
 	return plan, err == nil, err
 }
 
+// leaveWork gives the attempt of a worker that stops in good order back: it is no sign that the draft cannot be made.
+func leaveWork(ctx context.Context, db postgres.DB, id ids.PlanID) error {
+	_, err := db.Exec(ctx, `update planner.plan set attempt = attempt - 1, phase = $2 where id = $1 and state = 'drafting'`, id, phaseLeft)
+	if err != nil {
+		return fmt.Errorf("leave work on plan %s: %w", id, err)
+	}
+	return nil
+}
+
 // listTakenUp returns the plans that a worker has begun and not ended.
 func listTakenUp(ctx context.Context, db postgres.DB) ([]Plan, error) {
 	return postgres.List[Plan](ctx, db, "list drafts under way", `
-		select `+planColumns+` from planner.plan where state = 'drafting' and attempt > 0 order by made_at`)
+		select `+planColumns+` from planner.plan where state = 'drafting' and (attempt > 0 or phase = $1) order by made_at`, phaseLeft)
 }
 
 func setPhase(ctx context.Context, tx postgres.Tx, id ids.PlanID, phase string) error {

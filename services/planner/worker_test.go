@@ -2,6 +2,7 @@ package planner_test
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"os/exec"
 	"testing"
@@ -73,6 +74,27 @@ func TestAnotherWorkerFinishes(t *testing.T) {
 	require.NoError(t, s.pool.QueryRow(t.Context(), `select count(*) from river_job where kind = 'draft_month_plan'`).Scan(&jobCount))
 	require.Equal(t, 2, attempts, "the second worker began anew")
 	require.Equal(t, 2, jobCount, "the rescuer started one more job, and no more")
+}
+
+// TestWorkersThatStopInOrder starts and stops workers more often than a draft has attempts: that is no fault of the draft.
+func TestWorkersThatStopInOrder(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	started, err := s.planner.DraftPlan(t.Context(), &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600})
+	require.NoError(t, err)
+	id := started.GetPlan().GetId()
+	for i := range 6 {
+		t.Run(fmt.Sprint("worker ", i), func(t *testing.T) {
+			s.startWorker(t) // it stops with this subtest
+			require.Eventually(t, func() bool { return s.read(t, id).GetPlan().GetValue() > 0 }, time.Minute, 20*time.Millisecond)
+		})
+		require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFTING, s.read(t, id).GetPlan().GetState())
+	}
+	var attempts int
+	require.NoError(t, s.pool.QueryRow(t.Context(), `select attempt from planner.plan where id = $1`, id).Scan(&attempts))
+	require.Zero(t, attempts, "each gave its attempt back")
+	_, err = s.planner.CancelDraft(t.Context(), &plannerv1.CancelDraftRequest{PlanId: id})
+	require.NoError(t, err)
 }
 
 // TestDatabaseKeepsPromises writes to the tables as if there were no program: the database itself refuses what must not be.

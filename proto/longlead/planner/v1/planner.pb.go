@@ -111,7 +111,7 @@ type Plan struct {
 	Value int64 `protobuf:"varint,5,opt,name=value,proto3" json:"value,omitempty"`
 	// No plan can have more points than this, proven.
 	Bound int64 `protobuf:"varint,6,opt,name=bound,proto3" json:"bound,omitempty"`
-	// (bound - value) / bound, in percent.
+	// (bound - value) / value, in percent; 100 while there is no bound.
 	GapPercent float64 `protobuf:"fixed64,7,opt,name=gap_percent,json=gapPercent,proto3" json:"gap_percent,omitempty"`
 	// Requests considered.
 	Requests int32 `protobuf:"varint,8,opt,name=requests,proto3" json:"requests,omitempty"`
@@ -623,7 +623,7 @@ type Placement struct {
 	Points []*Points `protobuf:"bytes,10,rep,name=points,proto3" json:"points,omitempty"`
 	// Handling minutes a day.
 	MinutesADay int32 `protobuf:"varint,11,opt,name=minutes_a_day,json=minutesADay,proto3" json:"minutes_a_day,omitempty"`
-	// confirmed, in residence, published before, moved or new.
+	// What it is to earlier promises: confirmed, in residence, kept, moved or new.
 	Standing      string `protobuf:"bytes,12,opt,name=standing,proto3" json:"standing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
