@@ -46,6 +46,8 @@ const stopGrace = 10 * time.Second
 type app struct {
 	conn   *grpc.ClientConn
 	server *rpc.Server
+	// pool is absent with --server.
+	pool   *postgres.Pool
 	tokens *rpc.Tokens
 	log    *slog.Logger
 	// close undoes what open did, last first.
@@ -91,33 +93,42 @@ func (a *app) dial(o *Options) error {
 	return nil
 }
 
-// start opens the database and runs the services and a worker in this process.
+// start opens the database and runs the services in this process. Jobs wait until work is called, here or elsewhere.
 func (a *app) start(ctx context.Context, o *Options, notes io.Writer) error {
-	pool, err := a.openDatabase(ctx, o, notes)
-	if err != nil {
+	var err error
+	if a.pool, err = a.openDatabase(ctx, o, notes); err != nil {
 		return err
 	}
-	worker := planner.NewWorker(pool, a.log)
-	workers := jobs.NewWorkers()
-	worker.Register(workers)
-	client, err := jobs.New(pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1, jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
+	client, err := jobs.New(a.pool, nil, jobs.Config{Logger: a.log})
 	if err != nil {
 		return fmt.Errorf("set up the jobs: %w", err)
 	}
+	return a.serveInProcess(a.pool, client)
+}
+
+// work makes this process work on jobs until Close. Only commands that stay while a draft is made do it: one that takes a
+// draft up and ends at once would only delay it. With --server the work is done there.
+func (a *app) work(ctx context.Context) error {
+	if a.pool == nil {
+		return nil
+	}
+	workers := jobs.NewWorkers()
+	planner.NewWorker(a.pool, a.log).Register(workers)
+	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1, jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
+	if err != nil {
+		return fmt.Errorf("set up the worker: %w", err)
+	}
 	if err := client.Start(ctx); err != nil {
-		return fmt.Errorf("start the jobs: %w", err)
+		return fmt.Errorf("start the worker: %w", err)
 	}
 	a.close = append(a.close, func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopGrace)
 		defer cancel()
 		if err := client.Stop(ctx); err != nil {
-			a.log.Warn("stop the jobs", "error", err)
+			a.log.Warn("stop the worker", "error", err)
 		}
 	})
-	a.rescue(ctx, planner.NewRescuer(pool, client, a.log))
-	if err := a.serveInProcess(pool, client); err != nil {
-		return err
-	}
+	a.rescue(ctx, planner.NewRescuer(a.pool, client, a.log))
 	return nil
 }
 

@@ -7,7 +7,9 @@ import (
 	"io/fs"
 	"log/slog"
 	"path/filepath"
+	"strings"
 
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/testdata/scenario"
 
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
@@ -35,6 +37,9 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
+	if err := a.work(ctx); err != nil {
+		return err
+	}
 	if err := loadScenario(ctx, a, o, std); err != nil {
 		return err
 	}
@@ -59,7 +64,10 @@ func loadScenario(ctx context.Context, a *app, o *Options, std streams) error {
 		return err
 	}
 	if n := len(sites.GetSites()); n > 0 {
-		fmt.Fprintf(o.notes(std), "The data folder holds a school of %d sites already; it is kept as it is.\n", n)
+		if err := requireInvented(sites.GetSites()); err != nil {
+			return err
+		}
+		fmt.Fprintf(o.notes(std), "The invented school of %d sites is here already; it is kept as it is.\n", n)
 		return nil
 	}
 	names, err := tablesIn(scenario.FS)
@@ -79,7 +87,7 @@ func loadScenario(ctx context.Context, a *app, o *Options, std streams) error {
 		return err
 	}
 	if !report.GetImported() {
-		printImport(std.err, report, false, false)
+		printImport(std.err, o, report, false, false)
 		return errors.New("the scenario has faults, which must not be: please report this")
 	}
 	rows := int32(0)
@@ -87,6 +95,22 @@ func loadScenario(ctx context.Context, a *app, o *Options, std streams) error {
 		rows += f.GetTaken()
 	}
 	fmt.Fprintf(o.notes(std), "Imported an invented school: %d rows of %d files.\n", rows, len(report.GetFiles()))
+	return nil
+}
+
+// requireInvented refuses a school that is not the demo's own: the demo publishes a plan, and a real school's promises are not
+// for trying things out.
+func requireInvented(sites []*facilityv1.Site) error {
+	list, err := fs.ReadFile(scenario.FS, "sites.csv")
+	if err != nil {
+		return fmt.Errorf("read the scenario: %w", err)
+	}
+	for _, site := range sites {
+		if !strings.Contains(string(list), "\n"+site.GetCode()+",") {
+			return apperr.Preconditionf("ANOTHER_SCHOOL", "another school is here, with a site %s, and the demo would publish a plan for it: "+
+				"give the demo a data folder or database of its own", site.GetCode())
+		}
+	}
 	return nil
 }
 
@@ -110,7 +134,7 @@ func (c *demoCmd) planMonth(ctx context.Context, client plannerv1.PlannerService
 	if err != nil {
 		return "", err
 	}
-	printPublished(o.notes(std), result)
+	printPublished(o.notes(std), o, result)
 	fmt.Fprintln(o.notes(std))
 	return plan.GetId(), nil
 }

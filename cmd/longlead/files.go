@@ -45,7 +45,7 @@ func (c *importCmd) Run(ctx context.Context, o *Options, std streams) error {
 			return err
 		}
 	} else {
-		printImport(std.out, report, c.DryRun, c.SkipBad)
+		printImport(std.out, o, report, c.DryRun, c.SkipBad)
 	}
 	if len(report.GetFaults()) > 0 && !(c.SkipBad && report.GetImported()) {
 		return exitError(exitFaults)

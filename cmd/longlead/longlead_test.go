@@ -340,3 +340,26 @@ func TestMigrateTwice(t *testing.T) {
 	must(t, "migrate", url)
 	require.NotContains(t, must(t, "plan", "list", url), "drafting")
 }
+
+func TestDemoLeavesOtherSchoolsAlone(t *testing.T) {
+	t.Parallel()
+	db := database(t)
+	site := filepath.Join(t.TempDir(), "sites.csv")
+	must(t, "template", "sites", "--to", site)
+	must(t, "import", db, site)
+	r := call(t, "demo", "--once", db)
+	require.Equal(t, exitRefused, r.code, r.out+r.err)
+	require.Contains(t, r.err, "another school")
+	require.Contains(t, must(t, "plan", "list", db), "no plan yet")
+}
+
+// TestHintsWorkOnTheSameSchool runs what the program says to do next, as it says it.
+func TestHintsWorkOnTheSameSchool(t *testing.T) {
+	t.Parallel()
+	data := t.TempDir()
+	out := must(t, "demo", "--once", "--seconds", "1", "--data", data)
+	_, hint, found := strings.Cut(out, "The whole plan: longlead ")
+	require.True(t, found, out)
+	hint, _, _ = strings.Cut(hint, "\n")
+	require.Contains(t, must(t, strings.Fields(hint)...), "Plan 2027-03/1, published")
+}

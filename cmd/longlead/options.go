@@ -42,6 +42,22 @@ func (o *Options) notes(std streams) io.Writer {
 	return std.out
 }
 
+// command writes a command line that works on the same school as this one, for telling people what to do next.
+func (o *Options) command(words string) string {
+	line := "longlead " + words
+	switch {
+	case o.Server != "":
+		line += " --server=" + o.Server + " --token-file=" + o.TokenFile
+	case o.DatabaseURLFile != "":
+		line += " --database-url-file=" + o.DatabaseURLFile
+	case o.DatabaseURL != "":
+		line += " --database-url=URL" // the URL may hold a password
+	case o.Data != defaultDataDir():
+		line += " --data=" + o.Data
+	}
+	return line
+}
+
 // databaseURL returns the URL of an existing server, or nothing for the private one.
 func (o *Options) databaseURL() (string, error) {
 	if o.DatabaseURLFile == "" {

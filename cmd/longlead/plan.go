@@ -46,13 +46,20 @@ type planDraftCmd struct {
 
 // Run drafts.
 func (c *planDraftCmd) Run(ctx context.Context, o *Options, std streams) error {
-	return withPlanner(ctx, o, std, func(client plannerv1.PlannerServiceClient) error {
-		plan, err := draft(ctx, client, &plannerv1.DraftPlanRequest{Month: c.Month, Seconds: c.Seconds, Seed: c.Seed, Iterations: c.Iterations}, std)
-		if err != nil {
-			return err
-		}
-		return showPlan(ctx, client, plan.GetId(), o, std, showTotals)
-	})
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.work(ctx); err != nil {
+		return err
+	}
+	client := plannerv1.NewPlannerServiceClient(a.conn)
+	plan, err := draft(ctx, client, &plannerv1.DraftPlanRequest{Month: c.Month, Seconds: c.Seconds, Seed: c.Seed, Iterations: c.Iterations}, std)
+	if err != nil {
+		return err
+	}
+	return showPlan(ctx, client, plan.GetId(), o, std, showTotals)
 }
 
 // draft starts a draft and follows it. When the caller is interrupted the draft is cancelled: nobody waits for it any more.
@@ -118,7 +125,7 @@ func (c *planListCmd) Run(ctx context.Context, o *Options, std streams) error {
 		if o.JSON {
 			return printJSON(std.out, list)
 		}
-		printPlans(std.out, list.GetPlans())
+		printPlans(std.out, o, list.GetPlans())
 		return nil
 	})
 }
@@ -158,7 +165,7 @@ func showPlan(ctx context.Context, client plannerv1.PlannerServiceClient, id str
 	if o.JSON {
 		return printJSON(std.out, plan)
 	}
-	printPlan(std.out, plan, detail)
+	printPlan(std.out, o, plan, detail)
 	return nil
 }
 
@@ -256,7 +263,7 @@ func (c *planPublishCmd) Run(ctx context.Context, o *Options, std streams) error
 		if o.JSON {
 			return printJSON(std.out, result)
 		}
-		printPublished(std.out, result)
+		printPublished(std.out, o, result)
 		return nil
 	})
 }

@@ -46,7 +46,7 @@ func newTable(out io.Writer, headings ...any) table.Writer {
 	return t
 }
 
-func printImport(out io.Writer, report *exchangev1.ImportReport, dryRun, skipBad bool) {
+func printImport(out io.Writer, o *Options, report *exchangev1.ImportReport, dryRun, skipBad bool) {
 	t := newTable(out, "file", "kind", "rows", "taken", "rejected")
 	for _, f := range report.GetFiles() {
 		t.AppendRow(table.Row{f.GetName(), f.GetKind(), f.GetRows(), f.GetTaken(), f.GetRejected()})
@@ -67,7 +67,7 @@ func printImport(out io.Writer, report *exchangev1.ImportReport, dryRun, skipBad
 	}
 	switch {
 	case report.GetImported():
-		fmt.Fprintln(out, "Imported. `longlead plan draft MONTH` plans a month with it.")
+		fmt.Fprintf(out, "Imported. Plan a month with it: %s\n", o.command("plan draft MONTH"))
 	case dryRun && len(faults) == 0:
 		fmt.Fprintln(out, "No faults. Nothing was imported, as this was a check only: run it again without --dry-run.")
 	case dryRun:
@@ -125,9 +125,9 @@ var stateWords = map[plannerv1.PlanState]string{
 	plannerv1.PlanState_PLAN_STATE_CANCELLED: "cancelled", plannerv1.PlanState_PLAN_STATE_FAILED: "failed",
 }
 
-func printPlans(out io.Writer, plans []*plannerv1.Plan) {
+func printPlans(out io.Writer, o *Options, plans []*plannerv1.Plan) {
 	if len(plans) == 0 {
-		fmt.Fprintln(out, "There is no plan yet. `longlead plan draft MONTH` makes one, such as 2027-03.")
+		fmt.Fprintf(out, "There is no plan yet. This makes one, with a MONTH such as 2027-03: %s\n", o.command("plan draft MONTH"))
 		return
 	}
 	t := newTable(out, "plan", "state", "placed", "requests", "value", "bound", "gap", "made", "by")
@@ -153,7 +153,7 @@ func share(used, capacity int64) string {
 // hours writes minutes of capacity as hours.
 func hours(used, capacity int64) string { return share(used/60, capacity/60) }
 
-func printPlan(out io.Writer, plan *plannerv1.ReadPlanResponse, detail int) {
+func printPlan(out io.Writer, o *Options, plan *plannerv1.ReadPlanResponse, detail int) {
 	p := plan.GetPlan()
 	fmt.Fprintf(out, "Plan %s, %s: %d of %d requests placed, value %d, proven bound %d, gap %s, %.1f s.\n\n", planName(p), stateWords[p.GetState()],
 		p.GetPlaced(), p.GetRequests(), p.GetValue(), p.GetBound(), percent(p.GetGapPercent()), p.GetSeconds())
@@ -175,9 +175,9 @@ func printPlan(out io.Writer, plan *plannerv1.ReadPlanResponse, detail int) {
 	}
 	printCautions(out, plan.GetCautions(), detail)
 	if detail == showTotals {
-		fmt.Fprintf(out, "\nThe whole plan: longlead plan show %s\n", planName(p))
+		fmt.Fprintf(out, "\nThe whole plan: %s\n", o.command("plan show "+planName(p)))
 		if p.GetState() == plannerv1.PlanState_PLAN_STATE_DRAFT {
-			fmt.Fprintf(out, "Turn it into promises: longlead plan publish %s\n", planName(p))
+			fmt.Fprintf(out, "Turn it into promises: %s\n", o.command("plan publish "+planName(p)))
 		}
 	}
 }
@@ -328,7 +328,7 @@ func heldBy(codes []string) string {
 	return fmt.Sprintf("%s and %d more", strings.Join(codes[:shown], " "), len(codes)-shown)
 }
 
-func printPublished(out io.Writer, r *plannerv1.PublishPlanResponse) {
+func printPublished(out io.Writer, o *Options, r *plannerv1.PublishPlanResponse) {
 	fmt.Fprintf(out, "Plan %s is published: %d new promises, %d kept, %d moved, %d given up.\n", planName(r.GetPlan()), r.GetNewStays(), r.GetKeptStays(), r.GetMovedStays(), r.GetDroppedStays())
-	fmt.Fprintln(out, "`longlead export stays` gives them out as a list.")
+	fmt.Fprintf(out, "Give them out as a list: %s\n", o.command("export stays"))
 }
