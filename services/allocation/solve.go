@@ -241,7 +241,15 @@ func (r *run) solution() (Solution, error) {
 
 // prices lays the parts' prices out by the problem's indices.
 func (r *run) prices() Prices {
-	p := r.p
+	out := blankPrices(r.p)
+	for _, s := range r.parts {
+		s.writePrices(&out)
+	}
+	return out
+}
+
+// blankPrices are prices of zero for every resource of p.
+func blankPrices(p *Problem) Prices {
 	out := Prices{Sites: make([]SitePrices, len(p.Sites)), Trainers: make([]TrainerPrices, len(p.Trainers))}
 	for i := range p.Sites {
 		s := SitePrices{Runs: make([][]float64, len(p.Sites[i].Runs)), Intake: make([]float64, p.Days), Handover: make([]float64, p.Days)}
@@ -255,9 +263,6 @@ func (r *run) prices() Prices {
 	}
 	for i := range p.Trainers {
 		out.Trainers[i] = TrainerPrices{Minutes: make([]float64, p.Days), Dogs: make([]float64, p.Days)}
-	}
-	for _, s := range r.parts {
-		s.writePrices(&out)
 	}
 	return out
 }
