@@ -202,6 +202,7 @@ func (c *search) dealOut() {
 				chain.s.count++
 			}
 		}
+		chain.s.value -= chain.s.overflow(chain.sites)
 		chain.noteBest()
 	}
 }

@@ -1,6 +1,9 @@
 package allocation
 
-import "testing"
+import (
+	"slices"
+	"testing"
+)
 
 // benchSetup makes a problem with prices and a first plan.
 func benchSetup(b *testing.B, size string) (*dual, *guide, *state) {
@@ -66,6 +69,12 @@ func BenchmarkSolve(b *testing.B) {
 
 // TestMoves checks the bookkeeping of the search after every move against a plan built anew, and that moves allocate nothing.
 func TestMoves(t *testing.T) {
+	for name, over := range map[string]int{"capacities": 0, "soft levels": 2} {
+		t.Run(name, func(t *testing.T) { testMoves(t, over) })
+	}
+}
+
+func testMoves(t *testing.T, over int) {
 	p, err := Generate("T", 2)
 	if err != nil {
 		t.Fatal(err)
@@ -76,7 +85,11 @@ func TestMoves(t *testing.T) {
 		for range p.Days {
 			p.Sites[i].Minutes = append(p.Sites[i].Minutes, 500)
 		}
+		s := &p.Sites[i]
+		level := func(n int) *Easy { return &Easy{Over: over, Upto: slices.Repeat([]int{n}, p.Days)} }
+		s.EasyIntake, s.EasyHandover, s.EasyMinutes = level(1), level(1), level(400)
 	}
+	EvenLoad(p, 60, 15, over)
 	m := newModel(p, components(p)[0])
 	d := newDual(m, m.typicalGain(), 1)
 	g := newGuide(m)
@@ -85,6 +98,7 @@ func TestMoves(t *testing.T) {
 	x := newSearcher(s, g, newSiteUnits(m), m.typicalGain(), newRandom(3, 1))
 	x.temperature = 10
 	fresh := newState(m)
+	ran := 0
 	for move := range 3000 {
 		x.step()
 		if move%10 != 0 {
@@ -98,6 +112,12 @@ func TestMoves(t *testing.T) {
 			t.Fatalf("after move %d: the plan is worth %d, the search says %d: %v", move, value, s.value, err)
 		}
 		fresh.restore(s.at)
+		ran += len(Overflow(p, m.placements(s.at)))
+		for i := range s.tight {
+			if fresh.tight[i] != s.tight[i] {
+				t.Fatalf("after move %d: tight bits of word %d differ", move, i)
+			}
+		}
 		for i := range s.left {
 			if fresh.left[i] != s.left[i] {
 				t.Fatalf("after move %d: cell %d has %d left, the search says %d", move, i, fresh.left[i], s.left[i])
@@ -113,6 +133,9 @@ func TestMoves(t *testing.T) {
 				t.Fatalf("after move %d: short bits of word %d differ", move, i)
 			}
 		}
+	}
+	if (ran > 0) != (over > 0) {
+		t.Fatalf("plans ran over levels %d times; they cost %d points", ran, over)
 	}
 	if n := testing.AllocsPerRun(500, func() { x.step() }); n != 0 {
 		t.Fatalf("a move makes %v allocations; none are wanted", n)

@@ -35,12 +35,14 @@ type Block struct {
 }
 
 // BlockedOption is one way to place the dog, and for a household its fellows too, that the plan has no room for.
-// Placements holds one placement for each of them. No Blocks means that there was room: a plan of Solve leaves out such an
-// option when it is worth less than nothing. Displaces lists the dogs that hold any of the blocking resources: some of
+// Placements holds one placement for each of them. Over is what they would cost in points for running over soft levels, on top of
+// the plan. No Blocks means that there was room: a plan of Solve leaves out such an option when it is worth less than nothing, or less
+// than Over. Displaces lists the dogs that hold any of the blocking resources: some of
 // them, not always all, would have to make room.
 type BlockedOption struct {
 	Placements []Placement
 	Value      int64
+	Over       int64
 	Blocks     []Block
 	Hard       bool
 	Displaces  []int
@@ -116,7 +118,7 @@ func (e *Explainer) Blockers(dog int) Refusal {
 		r.Impossible = r.Impossible && option.Hard
 		all = append(all, option)
 	}
-	slices.SortStableFunc(all, func(a, b BlockedOption) int { return cmp.Compare(b.Value, a.Value) })
+	slices.SortStableFunc(all, func(a, b BlockedOption) int { return cmp.Compare(b.Value-b.Over, a.Value-a.Over) })
 	for i := range all {
 		if !all[i].Hard && (r.Nearest == nil || len(all[i].Blocks) < len(r.Nearest.Blocks)) {
 			near := all[i]
@@ -148,6 +150,7 @@ func (e *Explainer) joint(dogs []int, site, arrival int) (out BlockedOption, con
 				pl := Placement{Dog: d, Site: site, Arrival: arrival, Run: run.Class, Trainer: tr.Trainer}
 				o := e.try(pl, tr)
 				o.Value = int64(g.Value - run.Penalty - tr.Penalty)
+				o.Over = e.use.adds(e.p, pl, tr.Minutes, tr.Cover)
 				if best.Placements == nil || easier(o, best) {
 					best = o
 				}
@@ -155,6 +158,7 @@ func (e *Explainer) joint(dogs []int, site, arrival int) (out BlockedOption, con
 		}
 		pl := best.Placements[0]
 		_, minutes, cover, _ := offered(&e.p.Dogs[d], pl)
+		out.Over += e.use.adds(e.p, pl, minutes, cover)
 		e.use.add(e.p, pl, minutes, cover, 1)
 		out.Placements = append(out.Placements, pl)
 		out.Value += best.Value
@@ -181,7 +185,7 @@ func easier(a, b BlockedOption) bool {
 	if len(a.Blocks) != len(b.Blocks) {
 		return len(a.Blocks) < len(b.Blocks)
 	}
-	return a.Value > b.Value
+	return a.Value-a.Over > b.Value-b.Over
 }
 
 func groupAt(d *Dog, site, arrival int) *Group {

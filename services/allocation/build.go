@@ -109,6 +109,7 @@ func (b *builder) usableTrainers(g *group, in *Group) {
 	for _, t := range in.Trainers {
 		own := b.trainer[int32(t.Trainer)]
 		c := trainerChoice{trainer: own, penalty: int32(t.Penalty), minutes: int32(t.Minutes), cover: int32(t.Cover)}
+		c.load = m.load(own, c.minutes)
 		fits := true
 		for k := int(g.arrive); k < int(g.leave) && fits; k++ {
 			use := c.cover

@@ -40,6 +40,7 @@ type calendarStay struct {
 	size           int32 // minutes, in units of grain
 	class          int32 // index into sizes
 	penalty, cover int32
+	load           int32
 }
 
 // tableMost is the most entries a day's table may have; above countMost dogs are not counted in it.
@@ -73,7 +74,7 @@ func newCalendars(m *model) []*calendar {
 		for e, tr := range m.groupTrainers(g) {
 			c := out[tr.trainer]
 			c.stays = append(c.stays, calendarStay{group: int32(i), entry: int16(e), from: c.day[g.arrive], to: c.day[g.leave],
-				arrive: g.arrive, dog: g.dog, size: tr.minutes, penalty: tr.penalty, cover: tr.cover})
+				arrive: g.arrive, dog: g.dog, size: tr.minutes, penalty: tr.penalty, cover: tr.cover, load: tr.load})
 		}
 	}
 	for _, c := range out {

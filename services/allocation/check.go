@@ -21,7 +21,7 @@ func Check(p *Problem, placements []Placement) (int64, error) {
 	if err := c.households(placements); err != nil {
 		return 0, err
 	}
-	return value, nil
+	return value - c.overSoftLevels(placements), nil
 }
 
 // tallyKey names one resource; its tally holds the use of every day.

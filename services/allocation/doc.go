@@ -7,7 +7,8 @@
 // Each dog, or household as a whole, takes at most one option: a site and arrival day, a run class and a trainer there. An option
 // is worth its group's value less two penalties and uses one run for every night (and CleanDown more), one intake place, one
 // handover place, and on every day the trainer works some of the trainer's minutes and one of the dogs in hand; a site may limit
-// all minutes, cover included. The most valuable plan within all capacities is wanted. This is a multidimensional multiple-choice
+// all minutes, cover included. Soft levels below capacities cost points where a plan runs over them. The most valuable plan within all
+// capacities is wanted. This is a multidimensional multiple-choice
 // knapsack problem over time and NP-hard: on one site and day it is already the generalised assignment problem.
 //
 // # Two bounds, and why each holds
@@ -26,6 +27,19 @@
 // Within the pricing of one trainer, a further set of prices, by working day and size of stay, bounds what the days can earn. A window of days in
 // which nobody who arrives also leaves is treated as a whole, by dynamic programming over minutes and dogs in use; the depth-first search
 // prunes with it and never meets the same set of present dogs twice at a lower value.
+//
+// # Soft levels
+//
+// A soft level b of a capacity lets a plan use more than b, at p points for each unit over. A plan's value is the worth of its
+// options less the sum of p*max(0, use-b) (easy.go, soft.go). In both bounds a level is one more priced row, at a price x between 0 and p: then
+// x*(use-b) <= p*max(0, use-b) whatever the use, so the value is at most the Lagrangian with x*b in it, and everything said
+// above holds, the exact search's losses included, since they are counted against the same prices. Together with the price y of the capacity
+// c itself this is one row at price x+y, whose part in the bound is x*b + y*c. Above p only the capacity's own price grows. In the
+// schedule bound y stays within the calendars and x is dualised, so a stay costs x for every unit on each working day. This is the bound of
+// a relaxation in which a day's points are spread evenly over its units; branching closes what is left.
+//
+// Load becomes even when the levels of all trainers are the same share of their hours (EvenLoad): taking a stay from a trainer above
+// the share and giving it to one below saves points, so an uneven plan is kept only where it earns more than that. Below the share nothing is evened out.
 //
 // All bounds are sums of integers in fixed point (model.shift) and are rounded outward to whole points at the end, never to the nearest.
 //

@@ -20,22 +20,23 @@ type dual struct {
 	sum     []micro   // by unit
 	minutes []int64   // by trainer and day: minutes and cover minutes, for the site's lines
 	cover   []int64
+	load    []int64
 
 	level float64 // target gap as a share of size
 	size  float64 // see typicalGain, for all dogs
 	stall int
 	last  float64 // bound last evaluated
 	steps int
-	cap   float64
+	cap   []float64 // highest price, by line
 }
 
 func newDual(m *model, typical float64, threads int) *dual {
 	n := m.lines * m.stride
 	d := &dual{m: m, threads: threads, t: newTariff(m), price: make([]float64, n), top: make([]float64, n),
 		dir: make([]float64, n), scale: make([]float64, m.lines), use: make([]int64, n), pick: make([]choice, len(m.dogOf)),
-		sum: make([]micro, m.units()), level: 0.05, cap: float64(m.priceCap() << m.shift)}
+		sum: make([]micro, m.units()), level: 0.05, cap: m.highestPrices()}
 	tn := len(m.trainerOf) * m.stride
-	d.minutes, d.cover = make([]int64, tn), make([]int64, tn)
+	d.minutes, d.cover, d.load = make([]int64, tn), make([]int64, tn), make([]int64, tn)
 	d.setScale()
 	d.bound = math.MaxInt64
 	d.last = float64(d.evaluate())
@@ -63,6 +64,7 @@ func (d *dual) setScale() {
 			}
 		}
 	}
+	m.scaleEasy(d.scale)
 }
 
 // evaluate computes the bound at the tariff's cells, keeps them if it is the best, and counts the use of every cell.
@@ -104,6 +106,7 @@ func (d *dual) countUse() {
 	clear(d.use)
 	clear(d.minutes)
 	clear(d.cover)
+	clear(d.load)
 	for _, c := range d.pick {
 		if c.group < 0 {
 			continue
@@ -123,6 +126,8 @@ func (d *dual) countUse() {
 		d.cover[at+e] -= int64(t.cover)
 		d.use[days+a]++
 		d.use[days+e]--
+		d.load[at+a] += int64(t.load)
+		d.load[at+e] -= int64(t.load)
 	}
 	for s := range m.siteOf {
 		for line := m.runLine[s]; line < m.intakeLine[s]; line++ {
@@ -131,6 +136,9 @@ func (d *dual) countUse() {
 	}
 	for t := range m.trainerOf {
 		d.spread(t)
+	}
+	if m.soft() {
+		d.countEasy()
 	}
 }
 
@@ -196,7 +204,7 @@ func (d *dual) step(value micro) micro {
 	for l := range m.lines {
 		by := size / d.scale[l]
 		for i := l * m.stride; i < (l+1)*m.stride; i++ {
-			d.price[i] = min(max(0, d.price[i]+by*d.dir[i]), d.cap)
+			d.price[i] = min(max(0, d.price[i]+by*d.dir[i]), d.cap[l])
 			d.t.cell[i] = micro(d.price[i])
 		}
 	}

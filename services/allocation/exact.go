@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// exact is a depth-first branch and bound for small parts. Its bound is the price bound at fixed prices: capacity at its price
-// plus what every unit can leave over. Each decision loses something against that bound, and a branch ends when the losses have
+// exact is a depth-first branch and bound for small parts. Its bound is the price bound at fixed prices: capacity, and soft levels, at
+// their price plus what every unit can leave over. Each decision loses something against that bound, and a branch ends when the losses have
 // used up the gap. The unit that can least afford to lose its best options goes first.
 type exact struct {
 	m     *model

@@ -32,9 +32,7 @@ func fill(s *state, g *guide, stop func() bool) {
 			heap.Fix(q, 0)
 			continue
 		}
-		for i, d := range m.members(int(u)) {
-			s.place(d, picks[i])
-		}
+		s.placeUnit(m.members(int(u)), picks)
 		heap.Pop(q)
 	}
 }

@@ -19,6 +19,7 @@ type guide struct {
 	rowAt   []int32
 	rowTop  []float32 // by position in rows
 	surplus []float32 // by unit, at least 0
+	over    []float32 // by cell of the soft levels: what a unit over it costs beyond its price
 }
 
 func newGuide(m *model) *guide {
@@ -57,6 +58,7 @@ func (g *guide) unit() float64 { return 1 / float64(int64(1)<<g.m.shift) }
 // updateSites computes what the sites' resources cost.
 func (g *guide) updateSites(t *tariff, threads int) {
 	unit := g.unit()
+	g.updateOver(t)
 	parallel(threads, len(g.m.groups), 1024, func(_, from, to int) {
 		for i := from; i < to; i++ {
 			grp := &g.m.groups[i]
@@ -84,7 +86,7 @@ func (g *guide) updateCalendars(s *schedules) {
 				st := &c.stays[j]
 				at := int(st.class) * (days + 1)
 				cost := micro(st.penalty)<<g.m.shift + sums[at+int(st.to)] - sums[at+int(st.from)]
-				if s.m.minuteLine[s.m.trainerSite[i]] >= 0 {
+				if s.m.dayPriced(i) {
 					cost += s.t.siteMinutes(c, st)
 				}
 				g.trainer[g.trAt[st.group]+int32(st.entry)] = float32(float64(cost) * unit)
@@ -135,6 +137,7 @@ func (g *guide) rank(u int) {
 type offer struct {
 	row         int32 // -1: there is no room
 	score, next float32
+	turn        int32 // see searcher.turn
 }
 
 const worst = float32(-1e30)
@@ -194,12 +197,23 @@ func (g *guide) findIn(s *state, at int32, c *choice) (float32, bool) {
 		return 0, false
 	}
 	scores = g.trainer[g.trAt[at]:g.trAt[at+1]]
+	soft := m.soft()
 	for j, list := 0, m.groupTrainers(grp); j < len(list); j++ {
 		if scores[j] < tr && s.trainerFree(grp, &list[j]) {
-			tr, c.trainer = scores[j], int16(j)
+			score := scores[j]
+			if soft {
+				if score += g.strain(s, grp, &list[j]); score >= tr {
+					continue
+				}
+			}
+			tr, c.trainer = score, int16(j)
 		}
 	}
-	return g.base[at] - run - tr, c.trainer >= 0
+	score := g.base[at] - run - tr
+	if soft {
+		score -= g.strainPlaces(s, grp)
+	}
+	return score, c.trainer >= 0
 }
 
 // findHousehold tries one row for a whole household, placing its dogs one after the other and taking them out again.

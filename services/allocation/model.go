@@ -24,6 +24,7 @@ type model struct {
 	// of minutes and dogs.
 	runLine, intakeLine, handLine, minuteLine []int32
 	workLine, dogLine                         []int32
+	easy                                      easyLines
 	trainerSite                               []int32
 	works                                     []bool // trainer*stride+day
 
@@ -55,6 +56,7 @@ type runChoice struct{ line, penalty int32 }
 
 type trainerChoice struct {
 	trainer, penalty, minutes, cover int32
+	load                             int32 // units of the trainer's soft level
 	level                            int32 // index into levels, -1 if the trainer has too many to tabulate
 }
 
@@ -153,6 +155,7 @@ func newModel(p *Problem, c part) *model {
 	m := &model{p: p, nights: p.Days - 1, stride: p.Days + 1, words: (p.Days + 64) / 64}
 	site := m.layOutSites(c)
 	trainer := m.layOutTrainers(c, site)
+	m.layOutEasy()
 	b := &builder{m: m, site: site, trainer: trainer}
 	for _, dogs := range c.units {
 		b.addUnit(dogs)
@@ -166,6 +169,7 @@ func newModel(p *Problem, c part) *model {
 		}
 	}
 	m.findLevels()
+	m.findLoads()
 	m.chooseShift()
 	return m
 }
@@ -263,6 +267,9 @@ func (m *model) chooseShift() {
 	}
 	value := float64(m.priceCap()) + 1
 	worst := value * (2*minutes + 4) * float64(m.stride)
+	if m.soft() { // as much again for the prices of the soft levels
+		worst *= 2
+	}
 	worst = max(worst, value*float64(len(m.dogOf)+1))
 	m.shift = 20
 	for m.shift > 0 && worst*float64(int64(1)<<m.shift) > 1<<61 {

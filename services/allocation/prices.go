@@ -11,12 +11,17 @@ type tariff struct {
 	// By trainer: prefix sums of the price of a minute on working days (the trainer's and the site's together), and of a
 	// site minute on days off.
 	minute, cover []micro
+	load          []micro // the same of a unit of the trainers' soft levels; nil if nobody has one
 }
 
 func newTariff(m *model) *tariff {
 	n := m.lines * m.stride
 	t := len(m.trainerOf) * m.stride
-	return &tariff{m: m, cell: make([]micro, n), pre: make([]micro, n), minute: make([]micro, t), cover: make([]micro, t)}
+	out := &tariff{m: m, cell: make([]micro, n), pre: make([]micro, n), minute: make([]micro, t), cover: make([]micro, t)}
+	if m.soft() {
+		out.load = make([]micro, t)
+	}
+	return out
 }
 
 // sum brings the prefix sums up to date with the cells.
@@ -30,6 +35,9 @@ func (t *tariff) sum(threads int) {
 	parallel(threads, len(m.trainerOf), 128, func(_, from, to int) {
 		for tr := from; tr < to; tr++ {
 			t.sumTrainer(tr)
+			if t.load != nil {
+				t.sumEasy(tr)
+			}
 		}
 	})
 }
@@ -68,7 +76,11 @@ func (t *tariff) sumTrainer(tr int) {
 // base is a group's value less the price of its intake and handover places.
 func (t *tariff) base(g *group) micro {
 	m := t.m
-	return micro(g.value)<<m.shift - t.cell[m.cell(m.intakeLine[g.site], int(g.arrive))] - t.cell[m.cell(m.handLine[g.site], int(g.leave))]
+	left := micro(g.value)<<m.shift - t.cell[m.cell(m.intakeLine[g.site], int(g.arrive))] - t.cell[m.cell(m.handLine[g.site], int(g.leave))]
+	if m.soft() {
+		left -= t.easyPlaces(g)
+	}
+	return left
 }
 
 // run is the price and penalty of a run for a group's nights.
@@ -85,6 +97,9 @@ func (t *tariff) trainer(g *group, c *trainerChoice) micro {
 	cost := micro(c.penalty)<<m.shift + micro(c.minutes)*(t.minute[at+e]-t.minute[at+a]) + t.pre[day+e] - t.pre[day+a]
 	if c.cover != 0 {
 		cost += micro(c.cover) * (t.cover[at+e] - t.cover[at+a])
+	}
+	if c.load != 0 {
+		cost += micro(c.load) * (t.load[at+e] - t.load[at+a])
 	}
 	return cost
 }

@@ -144,13 +144,17 @@ func grow[T any](v *[]T, n int) {
 	*v = (*v)[:n]
 }
 
-// siteMinutes is the price of the site minutes of a stay.
+// siteMinutes is the price of the site minutes of a stay, and of what it takes of its trainer's soft level.
 func (t *tariff) siteMinutes(c *calendar, s *calendarStay) micro {
 	m := t.m
 	g := &m.groups[s.group]
 	at := int(c.trainer) * m.stride
-	return micro(s.size)*micro(c.grain)*(t.minute[at+int(g.leave)]-t.minute[at+int(g.arrive)]) +
+	cost := micro(s.size)*micro(c.grain)*(t.minute[at+int(g.leave)]-t.minute[at+int(g.arrive)]) +
 		micro(s.cover)*(t.cover[at+int(g.leave)]-t.cover[at+int(g.arrive)])
+	if s.load != 0 {
+		cost += micro(s.load) * (t.load[at+int(g.leave)] - t.load[at+int(g.arrive)])
+	}
+	return cost
 }
 
 // bestOfEach is for a trainer whose days bind nobody: each dog takes its best item.

@@ -26,6 +26,8 @@ type Site struct {
 	Intake, Handover []int
 	// Minutes is all trainer time at the site by day, cover included; nil means no limit.
 	Minutes []int
+	// EasyIntake, EasyHandover and EasyMinutes are soft levels of those three; nil means none. EasyMinutes needs Minutes.
+	EasyIntake, EasyHandover, EasyMinutes *Easy
 	// CleanDown is how many nights a run stays unusable after each stay: a stay holds its run for the nights
 	// [arrival, departure+CleanDown), cut off at the end of the horizon.
 	CleanDown int
@@ -43,6 +45,19 @@ type Trainer struct {
 	Site          int
 	Works         []bool
 	Minutes, Dogs []int
+	// Easy is a soft level of the trainer's minutes on working days; nil means none.
+	Easy *Easy
+}
+
+// Easy is a soft level of a capacity. Use up to Upto[k] on day k costs nothing; every unit above it costs Over points, up to the
+// capacity, which stays a rule. What is over is taken off the plan's value, not off any one option's. An Over of 0 is no level.
+//
+// A unit of places is one place. A unit of minutes is one minute, unless a trainer's Unit is above 1: then each stay counts for
+// its minutes in started units, so that a price may be "a point for each quarter of an hour". Unit is 0 or 1 for a site's levels.
+type Easy struct {
+	Upto []int
+	Over int
+	Unit int
 }
 
 // Dog is a wish for one stay of Nights nights, with every way in which it could be granted.
@@ -93,7 +108,8 @@ const (
 	StopCancelled StopReason = "cancelled"
 )
 
-// Solution is a plan and what is proven about it. Value is counted from the placements by Check; Bound is an integer that
+// Solution is a plan and what is proven about it. Value is counted from the placements by Check: their worth less what runs over
+// soft levels costs. Bound is an integer that
 // no plan's value can exceed. Placements are sorted by dog.
 type Solution struct {
 	Status       Status
@@ -125,7 +141,8 @@ type Prices struct {
 	Trainers []TrainerPrices
 }
 
-// SitePrices holds a site's prices: Runs by class and night, the others by day. Minutes is nil where the site has no limit.
+// SitePrices holds a site's prices: Runs by class and night, the others by day. Minutes is nil where the site has no limit. Prices
+// are those of capacities; what is over a soft level is not in them.
 type SitePrices struct {
 	Runs                      [][]float64
 	Intake, Handover, Minutes []float64

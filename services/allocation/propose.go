@@ -28,7 +28,7 @@ func (s *schedules) propose(plan *state, g *guide, stop func() bool) {
 	plan.reset()
 	for _, h := range list {
 		if plan.at[h.dog].group < 0 && len(m.members(int(m.unitOf[h.dog]))) == 1 && plan.fits(h.c) {
-			plan.place(h.dog, h.c)
+			plan.placeUnit([]int32{h.dog}, []choice{h.c})
 		}
 	}
 	fill(plan, g, stop)

@@ -16,12 +16,14 @@ const (
 //
 // The layout is {"format":"allocation-problem","version":1,"name":…,"days":…,"sites":[…],"trainers":[…],"dogs":[…]} with
 //
-//	site     {"name":…,"runs":[{"class":…,"capacity":[…]}],"intake":[…],"handover":[…],"minutes":[…],"clean_down":…}
-//	trainer  {"site":…,"works":[0|1…],"minutes":[…],"dogs":[…]}
+//	site     {"name":…,"runs":[{"class":…,"capacity":[…]}],"intake":[…],"handover":[…],"minutes":[…],"clean_down":…,
+//	          "easy_intake":EASY,"easy_handover":EASY,"easy_minutes":EASY}
+//	trainer  {"site":…,"works":[0|1…],"minutes":[…],"dogs":[…],"easy":EASY}
+//	EASY     {"upto":[…],"over":…,"unit":…}
 //	dog      {"nights":…,"placements":[{"site":…,"arrival":…,"value":…,"runs":[[class,penalty]…],
 //	          "trainers":[[trainer,penalty,minutes,cover]…]}]}
 //
-// where a site's minutes and clean_down, a trainer entry's fourth number (cover minutes) and the top-level
+// where every soft level (EASY, see Easy) and its unit, a site's minutes and clean_down, a trainer entry's fourth number (cover minutes) and the top-level
 // "together":[[dog,dog…]…] may be left out. Fields the layout does not know are refused, since a misspelt limit would
 // otherwise be no limit. Numbers are whole and within MaxNumber; see the other Max limits. Errors about the contents wrap
 // ErrInvalid and name line and field.
@@ -172,6 +174,12 @@ func (r *problemReader) site() (s Site, err error) {
 			s.Minutes, err = r.byDay()
 		case "clean_down":
 			s.CleanDown, err = r.count(MaxDays)
+		case "easy_intake":
+			s.EasyIntake, err = r.easy()
+		case "easy_handover":
+			s.EasyHandover, err = r.easy()
+		case "easy_minutes":
+			s.EasyMinutes, err = r.easy()
 		default:
 			return r.unknown(key)
 		}
@@ -215,6 +223,8 @@ func (r *problemReader) trainer() (t Trainer, err error) {
 			t.Minutes, err = r.byDay()
 		case "dogs":
 			t.Dogs, err = r.byDay()
+		case "easy":
+			t.Easy, err = r.easy()
 		default:
 			return r.unknown(key)
 		}
@@ -224,6 +234,24 @@ func (r *problemReader) trainer() (t Trainer, err error) {
 		err = r.fail("the field %q is missing", "site")
 	}
 	return t, err
+}
+
+func (r *problemReader) easy() (*Easy, error) {
+	e := &Easy{}
+	err := r.object(func(key string) (err error) {
+		switch key {
+		case "upto":
+			e.Upto, err = r.byDay()
+		case "over":
+			e.Over, err = r.count(MaxNumber)
+		case "unit":
+			e.Unit, err = r.count(MaxNumber)
+		default:
+			return r.unknown(key)
+		}
+		return err
+	})
+	return e, err
 }
 
 func (r *problemReader) dog() (d Dog, err error) {

@@ -111,6 +111,7 @@ func TestGenerate(t *testing.T) {
 
 func FuzzReadProblem(f *testing.F) {
 	f.Add([]byte(small))
+	f.Add([]byte(smallEasy))
 	f.Add([]byte{0x1f, 0x8b, 8, 0})
 	f.Add([]byte(`{"format":"\u00e9\ud83d\ude00"}`))
 	f.Fuzz(func(t *testing.T, data []byte) {

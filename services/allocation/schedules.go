@@ -48,7 +48,9 @@ type schedules struct {
 	size  float64 // see typicalGain, for all dogs
 	stall int
 	cap   float64
-	round int
+	// highest is the most that each price may be: soft levels have prices no higher than what a unit over them costs.
+	highest []float64
+	round   int
 
 	steps, limit int
 	tolerance    micro
@@ -65,7 +67,8 @@ func newSchedules(d *dual) *schedules {
 		net: make([]micro, len(m.groups)), bestRun: make([]int16, len(m.groups)), result: make([]priced, len(m.trainerOf)),
 		dogPrice: make([]micro, len(m.dogOf)), use: make([]int64, len(m.capacity)), count: make([]int32, len(m.dogOf)),
 		noRun: make([]uint64, len(m.dogOf)),
-		must:  make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: min(0.01, 0.06/math.Sqrt(float64(len(m.dogOf)))), size: d.size, cap: d.cap, steps: 5, limit: 3000}
+		must:  make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: min(0.01, 0.06/math.Sqrt(float64(len(m.dogOf)))), size: d.size,
+		cap: float64(m.priceCap() << m.shift), steps: 5, limit: 3000}
 	for range d.threads {
 		s.pricers = append(s.pricers, &pricer{m: m})
 	}
@@ -76,9 +79,13 @@ func newSchedules(d *dual) *schedules {
 		s.price = append(s.price, float64(s.dogSurplus(t, dog)))
 		s.scale = append(s.scale, 1)
 	}
+	for range s.price {
+		s.highest = append(s.highest, s.cap)
+	}
 	for _, i := range s.cells {
 		s.price = append(s.price, d.top[i])
 		s.scale = append(s.scale, d.scale[i/m.stride])
+		s.highest = append(s.highest, d.cap[i/m.stride])
 	}
 	s.takeInnerPrices(d)
 	for _, c := range s.cal {
@@ -104,6 +111,7 @@ func (s *schedules) listCells(d *dual) {
 			}
 		}
 	}
+	s.cells = append(s.cells, m.easyCells()...)
 }
 
 // shareOut evens out, in every row of a household's groups, what its dogs leave over at the given prices. The transfers add up to
@@ -232,7 +240,7 @@ func (s *schedules) priceAll(stop func() bool) bool {
 				return
 			}
 			var site *tariff
-			if s.m.minuteLine[s.m.trainerSite[t]] >= 0 {
+			if s.m.dayPriced(t) {
 				site = s.t
 			}
 			s.result[t] = x.price(s.cal[t], s.net, site, s.steps, s.limit, s.tolerance)
@@ -275,8 +283,12 @@ func (s *schedules) countUse() {
 					}
 				}
 			}
+			if st.load != 0 {
+				m.addLoad(s.use, t, g, int64(st.load))
+			}
 		}
 	}
+	m.copyEasy(s.use)
 }
 
 // remember mixes the schedule just found into the weights of the trainer's stays. The weights come near a solution of the relaxation,
@@ -369,7 +381,7 @@ func (s *schedules) move(target, deflect float64) bool {
 	}
 	size := (float64(s.last) - target) / norm
 	for i := range s.price {
-		s.price[i] = min(max(s.floor(i), s.price[i]+size/s.scale[i]*s.dir[i]), s.cap)
+		s.price[i] = min(max(s.floor(i), s.price[i]+size/s.scale[i]*s.dir[i]), s.highest[i])
 	}
 	return true
 }

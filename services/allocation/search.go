@@ -25,6 +25,7 @@ type searcher struct {
 	old     []choice
 	pending []int32 // units to put back: taken ones first
 	offers  []offer
+	turn    int32    // units put in by the move so far: with soft levels, an offer of an earlier turn is looked up again
 	picks   []choice // widest choices per pending unit
 	widest  int
 	mark    []int32 // by unit: number of the last move that touched it
@@ -223,6 +224,7 @@ func (x *searcher) insert() {
 	x.blur = x.scale * blurs[x.rnd.below(len(blurs))]
 	noise := x.scale * 0.1 * float32(x.rnd.below(4))
 	regret := 0.3 * float32(x.rnd.below(3))
+	x.turn = 0
 	for i := range x.pending {
 		x.look(i)
 	}
@@ -241,10 +243,14 @@ func (x *searcher) insert() {
 		if best < 0 {
 			return
 		}
-		for j, d := range x.m.members(int(x.pending[best])) {
-			x.s.place(d, x.picks[best*x.widest+j])
+		if x.m.soft() && x.offers[best].turn != x.turn {
+			x.look(best)
+			continue
 		}
-		x.offers[best].row = -1
+		if x.offers[best].row = -1; !x.s.placeUnit(x.m.members(int(x.pending[best])), x.picks[best*x.widest:]) {
+			continue
+		}
+		x.turn++
 		for i := range x.pending {
 			if x.offers[i].row >= 0 && !x.stillFits(i) {
 				x.look(i)
@@ -259,6 +265,7 @@ func (x *searcher) look(i int) {
 		return
 	}
 	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur)
+	x.offers[i].turn = x.turn
 }
 
 // stillFits reports whether a pending unit's choice is still free; a household is simply looked up again.

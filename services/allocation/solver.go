@@ -92,7 +92,7 @@ func (s *solver) startFrom(warm []Placement) {
 	}
 	for u := range m.units() {
 		dogs := m.members(u)
-		whole := true
+		whole, before := true, s.state.value
 		for i, d := range dogs {
 			whole = want[d].group >= 0 && want[d].group-m.dogFirst[d] == want[dogs[0]].group-m.dogFirst[dogs[0]] && s.state.fits(want[d])
 			if !whole {
@@ -103,13 +103,7 @@ func (s *solver) startFrom(warm []Placement) {
 			}
 			s.state.place(d, want[d])
 		}
-		var worth int64
-		for _, d := range dogs {
-			if whole {
-				worth += m.worth(want[d])
-			}
-		}
-		if whole && worth <= 0 {
+		if whole && s.state.value <= before {
 			for _, d := range dogs {
 				s.state.remove(d)
 			}

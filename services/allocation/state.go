@@ -7,6 +7,7 @@ type state struct {
 	left  []int32
 	full  []uint64 // by line: bit k is set if nothing is left on day k
 	short []uint64 // by level: bit k is set if the trainer works on day k and has fewer minutes left than the level
+	tight []uint64 // by trainer with a soft level: bit k is set if its largest stay would run over the level on day k
 	at    []choice // by dog
 	value int64
 	count int // dogs placed
@@ -15,6 +16,9 @@ type state struct {
 func newState(m *model) *state {
 	s := &state{m: m, left: make([]int32, len(m.capacity)), full: make([]uint64, m.lines*m.words),
 		short: make([]uint64, len(m.levels)*m.words), at: make([]choice, len(m.dogOf))}
+	if m.soft() {
+		s.tight = make([]uint64, len(m.trainerOf)*m.words)
+	}
 	s.reset()
 	return s
 }
@@ -29,7 +33,7 @@ func (s *state) reset() {
 		s.at[d] = noChoice
 	}
 	s.value, s.count = 0, 0
-	for l := range m.lines {
+	for l := range m.easy.from {
 		for k := range m.stride {
 			if s.left[l*m.stride+k] <= 0 {
 				s.full[l*m.words+k>>6] |= 1 << (k & 63)
@@ -44,6 +48,9 @@ func (s *state) reset() {
 			}
 		}
 		s.updateLevels(int32(t), 0, m.stride)
+		if m.soft() {
+			s.updateTight(int32(t), 0, m.stride)
+		}
 	}
 }
 
@@ -187,6 +194,9 @@ func (s *state) use(c choice, times int32) {
 		}
 	}
 	s.updateLevels(t.trainer, a, e)
+	if m.soft() {
+		s.useEasy(g, t, times)
+	}
 	if line := m.minuteLine[g.site]; line >= 0 {
 		left := s.left[m.cell(line, 0):]
 		for k := a; k < e; k++ {

@@ -19,8 +19,9 @@ type SiteUse struct {
 	Intake, Handover, Minutes Line
 }
 
-// TrainerUse is a trainer's use by day. On days off both are 0.
-type TrainerUse struct{ Minutes, Dogs Line }
+// TrainerUse is a trainer's use by day. On days off all are 0. Easy is the use in units of the soft level, with that level in place
+// of a capacity; both lists are nil without one.
+type TrainerUse struct{ Minutes, Dogs, Easy Line }
 
 // Usage counts what a plan uses of every resource. Placements that are no option of their dog are passed over; rules need
 // not be kept, so that a broken plan can be shown.
@@ -49,6 +50,9 @@ func newUse(p *Problem) Use {
 	}
 	for i := range p.Trainers {
 		u.Trainers[i] = TrainerUse{Minutes: line(p.Trainers[i].Minutes), Dogs: line(p.Trainers[i].Dogs)}
+		if easy := p.Trainers[i].Easy; easy != nil {
+			u.Trainers[i].Easy = line(easy.Upto)
+		}
 	}
 	return u
 }
@@ -70,5 +74,8 @@ func (u *Use) add(p *Problem, pl Placement, minutes, cover, times int) {
 		site.Minutes.Used[k] += times * minutes
 		trainer.Minutes.Used[k] += times * minutes
 		trainer.Dogs.Used[k] += times
+		if easy := p.Trainers[pl.Trainer].Easy; easy != nil {
+			trainer.Easy.Used[k] += times * easy.units(minutes)
+		}
 	}
 }

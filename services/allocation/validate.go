@@ -78,6 +78,9 @@ func (p *Problem) validateSite(i int) error {
 			return err
 		}
 	}
+	if err := p.validateEasySite(i); err != nil {
+		return err
+	}
 	if s.CleanDown < 0 || s.CleanDown > MaxDays {
 		return invalid("site %d: clean_down is %d; give the nights a run rests after a stay, from 0 to %d", i, s.CleanDown, MaxDays)
 	}
@@ -109,7 +112,10 @@ func (p *Problem) validateTrainer(i int) error {
 	if err := series(fmt.Sprintf("trainer %d, minutes", i), t.Minutes, nights); err != nil {
 		return err
 	}
-	return series(fmt.Sprintf("trainer %d, dogs", i), t.Dogs, nights)
+	if err := series(fmt.Sprintf("trainer %d, dogs", i), t.Dogs, nights); err != nil {
+		return err
+	}
+	return t.Easy.validate(fmt.Sprintf("trainer %d, easy", i), nights, t.Minutes, true)
 }
 
 func (p *Problem) validateDog(i int) error {

@@ -86,6 +86,25 @@ func (o *problemWriter) site(s *Site) {
 		o.text(`,"clean_down":`)
 		o.number(s.CleanDown)
 	}
+	o.easy("easy_intake", s.EasyIntake)
+	o.easy("easy_handover", s.EasyHandover)
+	o.easy("easy_minutes", s.EasyMinutes)
+	o.text("}")
+}
+
+// easy writes a soft level, if there is one.
+func (o *problemWriter) easy(field string, e *Easy) {
+	if e == nil {
+		return
+	}
+	o.text(`,"` + field + `":{"upto":`)
+	o.numbers(e.Upto)
+	o.text(`,"over":`)
+	o.number(e.Over)
+	if e.Unit != 0 {
+		o.text(`,"unit":`)
+		o.number(e.Unit)
+	}
 	o.text("}")
 }
 
@@ -104,6 +123,7 @@ func (o *problemWriter) trainer(t *Trainer) {
 	o.numbers(t.Minutes)
 	o.text(`,"dogs":`)
 	o.numbers(t.Dogs)
+	o.easy("easy", t.Easy)
 	o.text("}")
 }
 

@@ -28,6 +28,21 @@ func randomProblem(seed uint64) *allocation.Problem {
 	return p
 }
 
+// withSoftLevels adds soft levels of every kind to a random problem, low enough that some plans run over them.
+func withSoftLevels(p *allocation.Problem, seed uint64) *allocation.Problem {
+	r := rand.New(rand.NewPCG(seed, 11))
+	for i := range p.Sites {
+		s := &p.Sites[i]
+		s.EasyIntake = &allocation.Easy{Upto: series(r, p.Days, 0, 2), Over: 1 + r.IntN(9)}
+		s.EasyHandover = &allocation.Easy{Upto: series(r, p.Days, 0, 2), Over: 1 + r.IntN(9)}
+		if s.Minutes != nil {
+			s.EasyMinutes = &allocation.Easy{Upto: series(r, p.Days, 60, 120), Over: r.IntN(2)}
+		}
+	}
+	allocation.EvenLoad(p, 30+10*r.IntN(5), 15*r.IntN(2), 1+r.IntN(2))
+	return p
+}
+
 func series(r *rand.Rand, days, least, most int) []int {
 	s := make([]int, days)
 	for k := range s {

@@ -64,6 +64,27 @@ func TestOneRuleAtATime(t *testing.T) {
 			p.Dogs[0].Placements[0].Trainers = []allocation.TrainerOption{{Trainer: 0, Penalty: 4, Minutes: 60}}
 		}, 23},
 		{"a placement worth less than nothing is not taken", func(p *allocation.Problem) { p.Dogs[0].Placements[0].Value = -1 }, 20},
+		{"one intake place is easy", func(p *allocation.Problem) {
+			p.Sites[0].EasyIntake = &allocation.Easy{Upto: []int{1, 0, 0}, Over: 4}
+		}, 26},
+		{"one handover place is easy", func(p *allocation.Problem) {
+			p.Sites[0].EasyHandover = &allocation.Easy{Upto: []int{0, 0, 1, 0}, Over: 11}
+		}, 20},
+		{"half an hour over on one of two days", func(p *allocation.Problem) {
+			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{6, 8, 0}, Over: 3, Unit: 15}
+		}, 24},
+		{"started units count", func(p *allocation.Problem) {
+			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{2, 4, 0}, Over: 1, Unit: 59}
+		}, 28},
+		{"no level counts on a day off", func(p *allocation.Problem) {
+			p.Trainers[0].Works[1] = false
+			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{120, 0, 0}, Over: 1}
+		}, 30},
+		{"site minutes over a level, cover included", func(p *allocation.Problem) {
+			p.Trainers[0].Works[1] = false
+			p.Sites[0].Minutes = []int{120, 20, 0}
+			p.Sites[0].EasyMinutes = &allocation.Easy{Upto: []int{119, 15, 0}, Over: 1}
+		}, 24},
 		{"nobody to place", func(p *allocation.Problem) { p.Dogs = nil }, 0},
 	}
 	for _, tt := range tests {
@@ -96,10 +117,13 @@ func twoDogs() *allocation.Problem {
 // TestOptimumOfRandomProblems compares the proven optimum of our engine with those of two solvers that share no code with it.
 func TestOptimumOfRandomProblems(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(12) {
+	for seed := range uint64(24) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
-			p := randomProblem(seed)
+			p := randomProblem(seed / 2)
+			if seed%2 == 1 { // the same again with soft levels
+				p = withSoftLevels(p, seed)
+			}
 			require.NoError(t, p.Validate())
 			var reference [2]refsolve.Result
 			for i, solver := range solvers {

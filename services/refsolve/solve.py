@@ -7,7 +7,8 @@ the generalised assignment problem; there value and bound are costs with a minus
 things of their own): JSON with value and bound (whole numbers), optimal, placements, version, threads (those really used) and
 seconds (with handing the model to the solver, without reading FILE).
 The programme has, for each dog, a binary for each placement group (y), for each run of a group (x) and for each trainer of
-a group (z), with sum x = sum z = y and sum y <= 1. Every resource is one row for each day.
+a group (z), with sum x = sum z = y and sum y <= 1. Every resource is one row for each day, and so is every soft level, with
+a whole number of units over it that costs its points.
 """
 
 import gzip
@@ -22,15 +23,38 @@ import time
 
 
 class Programme:
-    """Maximise value over binaries, with rows low <= sum coefficient * binary <= high."""
+    """Maximise value over whole numbers from 0 to most, with rows low <= sum coefficient * number <= high."""
 
     def __init__(self):
         self.value = []
+        self.most = []
         self.rows = []
+        self.levels = []  # soft levels: (entries, level, points for a unit over it, the number of such units)
 
     def binary(self, value=0):
+        return self.number(value, 1)
+
+    def number(self, value, most):
         self.value.append(value)
+        self.most.append(most)
         return len(self.value) - 1
+
+    def level(self, entries, level, points):
+        most = sum(amount for _, amount in entries)
+        if points == 0 or most <= level:
+            return
+        over = self.number(-points, most - level)
+        self.row(entries + [(over, -1)], 0, level)
+        self.levels.append((entries, level, points, over))
+
+    def worth(self, picked):
+        """Counts the value of the picked binaries, soft levels included, whatever the solver says of the units over them."""
+        total = sum(v for v, p in zip(self.value, picked) if p)
+        for entries, level, points, over in self.levels:
+            if picked[over]:
+                total += points
+            total -= points * max(0, sum(amount for j, amount in entries if picked[j]) - level)
+        return total
 
     def row(self, entries, low, high):
         self.rows.append((entries, low, high))
@@ -40,32 +64,42 @@ def build(problem):
     """Returns the programme and, for each dog, its groups as (group, y, [(class, x)], [(trainer, z)])."""
     programme = Programme()
     use = {}  # (kind, owner, class, day) -> ([(binary, amount)], capacity)
+    soft = {}  # (kind, owner, day) -> ([(binary, amount)], level, points)
 
     def take(binary, amount, capacity, *key):
         if amount:
             use.setdefault(key, ([], capacity))[0].append((binary, amount))
 
+    def ease(binary, amount, easy, kind, owner, day):
+        if amount and easy:
+            units = -(-amount // max(1, easy.get("unit", 1)))
+            soft.setdefault((kind, owner, day), ([], easy["upto"][day], easy["over"]))[0].append((binary, units))
+
     chosen = []
     for dog in problem["dogs"]:
         groups = []
         for group in dog["placements"]:
-            groups.append(add_group(programme, take, problem, dog["nights"], group))
+            groups.append(add_group(programme, take, ease, problem, dog["nights"], group))
         chosen.append(groups)
         if groups:
             programme.row([(y, 1) for _, y, _, _ in groups], 0, 1)
     for entries, capacity in use.values():
         programme.row(entries, 0, capacity)
+    for entries, level, points in soft.values():
+        programme.level(entries, level, points)
     for dogs in problem.get("together", []):
         keep_together(programme, [chosen[d] for d in dogs])
     return programme, chosen
 
 
-def add_group(programme, take, problem, nights, group):
+def add_group(programme, take, ease, problem, nights, group):
     s, arrival = group["site"], group["arrival"]
     site, leave = problem["sites"][s], arrival + nights
     y = programme.binary(group["value"])
     take(y, 1, site["intake"][arrival], "intake", s, 0, arrival)
     take(y, 1, site["handover"][leave], "handover", s, 0, leave)
+    ease(y, 1, site.get("easy_intake"), "intake", s, arrival)
+    ease(y, 1, site.get("easy_handover"), "handover", s, leave)
 
     runs = []
     clean = min(leave + site.get("clean_down", 0), problem["days"] - 1)
@@ -87,8 +121,11 @@ def add_group(programme, take, problem, nights, group):
             if trainer["works"][k]:
                 take(z, minutes, trainer["minutes"][k], "trainer minutes", t, 0, k)
                 take(z, 1, trainer["dogs"][k], "trainer dogs", t, 0, k)
+                ease(z, minutes, trainer.get("easy"), "trainer", t, k)
             if limit is not None:
-                take(z, minutes if trainer["works"][k] else cover, limit[k], "site minutes", s, 0, k)
+                here = minutes if trainer["works"][k] else cover
+                take(z, here, limit[k], "site minutes", s, 0, k)
+                ease(z, here, site.get("easy_minutes"), "site minutes", s, k)
 
     programme.row([(y, -1)] + [(x, 1) for _, x in runs], 0, 0)
     programme.row([(y, -1)] + [(z, 1) for _, z in trainers], 0, 0)
@@ -119,7 +156,7 @@ def solve_highs(programme, seconds, threads):
     lp.num_col_, lp.num_row_ = n, m
     lp.sense_ = highspy.ObjSense.kMaximize
     lp.col_cost_ = numpy.array(programme.value, dtype=float)
-    lp.col_lower_, lp.col_upper_ = numpy.zeros(n), numpy.ones(n)
+    lp.col_lower_, lp.col_upper_ = numpy.zeros(n), numpy.array(programme.most, dtype=float)
     lp.integrality_ = [highspy.HighsVarType.kInteger] * n
     lp.row_lower_ = numpy.array([low if low == high else -math.inf for _, low, high in programme.rows])
     lp.row_upper_ = numpy.array([float(high) for _, _, high in programme.rows])
@@ -147,7 +184,7 @@ def solve_cpsat(programme, seconds, threads):
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
-    binaries = [model.new_bool_var("") for _ in programme.value]
+    binaries = [model.new_int_var(0, most, "") for most in programme.most]
     for entries, low, high in programme.rows:
         total = cp_model.LinearExpr.weighted_sum([binaries[j] for j, _ in entries], [a for _, a in entries])
         model.add(total == low) if low == high else model.add(total <= high)
@@ -170,7 +207,7 @@ def solve_scip(programme, seconds, threads):
 
     model = pyscipopt.Model()
     model.hideOutput()
-    binaries = [model.addVar(vtype="B", obj=v) for v in programme.value]
+    binaries = [model.addVar(vtype="B" if most == 1 else "I", ub=most, obj=v) for v, most in zip(programme.value, programme.most)]
     model.setMaximize()
     for entries, low, high in programme.rows:
         total = pyscipopt.quicksum(a * binaries[j] for j, a in entries)
@@ -223,7 +260,7 @@ def write_mps(programme, path):
             f.write("    RHS        R%-8d  %d\n" % (i, high))
         f.write("BOUNDS\n")
         for j in range(len(columns)):
-            f.write(" UP BND        C%-8d  1\n" % j)
+            f.write(" UP BND        C%-8d  %d\n" % (j, programme.most[j]))
         f.write("ENDATA\n")
 
 
@@ -242,7 +279,7 @@ def read_cbc(programme, said, plan):
     bound = -float(found[-1]) if found else math.inf
     if optimal and not found:
         # Proven to within the allowed half point, hence exactly: values are whole numbers.
-        bound = sum(v for v, p in zip(programme.value, picked) if p)
+        bound = programme.worth(picked)
     version = re.search(r"^Version:\s*(\S+)", said, re.M)
     return picked, whole_bound(programme, bound), optimal, "CBC " + (version.group(1) if version else "of unknown version")
 
@@ -292,7 +329,7 @@ def main():
                 placements.append({"dog": d, "site": group["site"], "arrival": group["arrival"],
                                    "run": next(c for c, x in runs if picked[x]),
                                    "trainer": next(t for t, z in trainers if picked[z])})
-    value = sum(v for v, p in zip(programme.value, picked) if p)
+    value = programme.worth(picked)
     with open(answer, "w", encoding="utf-8") as f:
         json.dump({"value": value, "bound": bound, "optimal": optimal, "placements": placements, "version": version,
                    "threads": 1 if solver == "scip" else threads, "seconds": took}, f)
