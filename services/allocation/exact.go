@@ -7,7 +7,8 @@ import (
 
 // exact is a depth-first branch and bound for small parts. Its bound is the price bound at fixed prices: capacity, and soft levels, at
 // their price plus what every unit can leave over. Each decision loses something against that bound, and a branch ends when the losses have
-// used up the gap. The unit that can least afford to lose its best options goes first.
+// used up the gap. Beyond its own loss an option loses what it costs to run over soft levels, less their price; since that grows with what
+// is there already, what options lose one by one is no more than what they lose together. The unit that can least afford to lose its best options goes first.
 type exact struct {
 	m     *model
 	t     *tariff
@@ -141,12 +142,16 @@ func (x *exact) branch(i int, lost micro, row int32) {
 		if !st.first && op.row != row || !x.s.fits(op.choice) {
 			continue
 		}
+		loss := op.loss + x.strain(op.choice)
+		if !x.open(lost + loss) {
+			continue
+		}
 		next := op.row
 		if last {
 			next = -1
 		}
 		x.s.place(st.dog, op.choice)
-		x.branch(i+1, lost+op.loss, next)
+		x.branch(i+1, lost+loss, next)
 		x.s.remove(st.dog)
 	}
 	if st.first && x.open(lost+st.away) && !x.ended { // the whole unit stays away
@@ -173,8 +178,10 @@ func (x *exact) forced(i int) (sum micro) {
 				break
 			}
 			if x.s.fits(op.choice) {
-				away = op.loss
-				break
+				away = min(away, op.loss+x.strain(op.choice))
+				if !x.m.soft() {
+					break
+				}
 			}
 		}
 		sum += away

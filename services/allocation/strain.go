@@ -60,3 +60,33 @@ func (g *guide) strain(s *state, grp *group, c *trainerChoice) (cost float32) {
 	}
 	return cost
 }
+
+// strain is what an option would cost, beyond the prices, by running over soft levels now.
+func (x *exact) strain(c choice) (cost micro) {
+	m := x.m
+	if !m.soft() {
+		return 0
+	}
+	g := &m.groups[c.group]
+	t := &m.trainers[g.trainerFrom+int32(c.trainer)]
+	add := func(line int32, k int, units int32) {
+		if line < 0 {
+			return
+		}
+		at := m.cell(line, k)
+		over := units - max(0, min(x.s.left[at], units))
+		cost += micro(over) * (micro(m.over(line))<<m.shift - x.t.cell[at])
+	}
+	add(m.easy.intake[g.site], int(g.arrive), 1)
+	add(m.easy.hand[g.site], int(g.leave), 1)
+	works := m.works[int(t.trainer)*m.stride:]
+	for k := int(g.arrive); k < int(g.leave); k++ {
+		if !works[k] {
+			add(m.easy.minute[g.site], k, t.cover)
+			continue
+		}
+		add(m.easy.minute[g.site], k, t.minutes)
+		add(m.easy.load[t.trainer], k, t.load)
+	}
+	return cost
+}
