@@ -2,8 +2,8 @@ package allocation
 
 import "fmt"
 
-// mostOver is the most points that running over one soft level could cost in all, so that no sum over the levels overflows.
-const mostOver = 1 << 40
+// mostOfLevel is the most points that running over one soft level could cost in all, so that no sum over the levels overflows.
+const mostOfLevel = 1 << 40
 
 // units is how many units of the level some minutes count for.
 func (e *Easy) units(minutes int) int {
@@ -30,7 +30,7 @@ func (e *Easy) validate(what string, days int, capacity []int, units bool) error
 	for _, n := range capacity[:days] {
 		most += float64(n) * float64(e.Over)
 	}
-	if most > mostOver {
+	if most > mostOfLevel {
 		return invalid("%s: %d points for each of so many units is more than can be counted; lower over", what, e.Over)
 	}
 	return nil
@@ -109,6 +109,29 @@ func (u *Use) adds(p *Problem, pl Placement, minutes, cover int) (points int64) 
 		add(site.EasyMinutes, use.Minutes.Used, k, minutes)
 		if trainer.Easy != nil {
 			add(trainer.Easy, u.Trainers[pl.Trainer].Easy.Used, k, trainer.Easy.units(minutes))
+		}
+	}
+	return points
+}
+
+// mostOver is what an option would cost in points if all that it uses were over soft levels.
+func (p *Problem) mostOver(d *Dog, g *Group, t TrainerOption) (points int64) {
+	site, trainer := &p.Sites[g.Site], &p.Trainers[t.Trainer]
+	add := func(e *Easy, units int) {
+		if e != nil {
+			points += int64(units) * int64(e.Over)
+		}
+	}
+	add(site.EasyIntake, 1)
+	add(site.EasyHandover, 1)
+	for k := g.Arrival; k < g.Arrival+d.Nights; k++ {
+		if !trainer.Works[k] {
+			add(site.EasyMinutes, t.Cover)
+			continue
+		}
+		add(site.EasyMinutes, t.Minutes)
+		if trainer.Easy != nil {
+			add(trainer.Easy, trainer.Easy.units(t.Minutes))
 		}
 	}
 	return points

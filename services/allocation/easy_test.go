@@ -281,3 +281,12 @@ func TestSoftLevelsInLargeParts(t *testing.T) {
 	require.Equal(t, a.Bound, b.Bound)
 	t.Logf("value %d, bound %d", a.Value, a.Bound)
 }
+
+// drawAny draws a problem, with soft levels as often as not.
+func drawAny(t *rapid.T, mostDogs int) *allocation.Problem {
+	p := drawProblem(t, mostDogs)
+	if rapid.Bool().Draw(t, "soft levels") {
+		drawEasy(t, p)
+	}
+	return p
+}

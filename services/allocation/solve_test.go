@@ -114,7 +114,7 @@ func TestSolveAgainstBruteForce(t *testing.T) {
 func TestSolveKeepsItsPromises(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 25)
+		p := drawAny(t, 25)
 		var calls []allocation.Progress
 		o := allocation.Options{Seed: rapid.Uint64().Draw(t, "seed"), Threads: rapid.IntRange(1, 3).Draw(t, "threads"),
 			Iterations: rapid.IntRange(1, 3000).Draw(t, "iterations")}

@@ -181,16 +181,18 @@ func promisedOption(d *Dog, pl *Placement) (group, trainer int) {
 	return -1, -1
 }
 
-// measure finds what plans can be worth at the least and at the most, and from it the prices to begin with.
+// measure finds what plans can be worth at the least (with all that is used lying over soft levels) and at the most, and from it the
+// prices to begin with.
 func (c *curve) measure() {
 	best := make([]int64, len(c.p.Dogs))
 	for d := range c.p.Dogs {
 		low, high := int64(0), int64(0)
 		for _, g := range c.p.Dogs[d].Placements {
-			for _, r := range g.Runs {
-				for _, t := range g.Trainers {
+			for _, t := range g.Trainers {
+				over := c.p.mostOver(&c.p.Dogs[d], &g, t)
+				for _, r := range g.Runs {
 					v := int64(g.Value) - int64(r.Penalty) - int64(t.Penalty)
-					low, high = min(low, v), max(high, v)
+					low, high = min(low, v-over), max(high, v)
 				}
 			}
 		}

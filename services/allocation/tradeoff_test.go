@@ -116,7 +116,7 @@ func TestTradeOffAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	points, closed := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 4)
+		p := drawAny(t, 4)
 		promised := drawPromises(t, p)
 		moves := []int{3, 0, 1, 2, 4, 9}
 		best := map[int]int64{}
@@ -160,7 +160,7 @@ func TestTradeOffAgainstBruteForce(t *testing.T) {
 func TestTradeOffKeepsItsPromises(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 15)
+		p := drawAny(t, 15)
 		start, err := allocation.Solve(p, allocation.Options{Iterations: 1, Seed: rapid.Uint64Range(0, 9).Draw(t, "start")})
 		require.NoError(t, err)
 		promised := start.Placements
