@@ -47,7 +47,9 @@ type app struct {
 	conn   *grpc.ClientConn
 	server *rpc.Server
 	// pool is absent with --server.
-	pool   *postgres.Pool
+	pool *postgres.Pool
+	// jobs inserts jobs; absent with --server.
+	jobs   *jobs.Client
 	tokens *rpc.Tokens
 	log    *slog.Logger
 	// close undoes what open did, last first.
@@ -99,11 +101,10 @@ func (a *app) start(ctx context.Context, o *Options, notes io.Writer) error {
 	if a.pool, err = a.openDatabase(ctx, o, notes); err != nil {
 		return err
 	}
-	client, err := jobs.New(a.pool, nil, jobs.Config{Logger: a.log})
-	if err != nil {
+	if a.jobs, err = jobs.New(a.pool, nil, jobs.Config{Logger: a.log}); err != nil {
 		return fmt.Errorf("set up the jobs: %w", err)
 	}
-	return a.serveInProcess(a.pool, client)
+	return a.serveInProcess(a.pool, a.jobs)
 }
 
 // work makes this process work on jobs until Close. Only commands that stay while a draft is made do it: one that takes a
@@ -113,8 +114,8 @@ func (a *app) work(ctx context.Context) error {
 		return nil
 	}
 	workers := jobs.NewWorkers()
-	planner.NewWorker(a.pool, a.log).Register(workers)
-	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1, jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
+	planner.NewWorker(a.pool, a.jobs, a.log).Register(workers)
+	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
 	if err != nil {
 		return fmt.Errorf("set up the worker: %w", err)
 	}

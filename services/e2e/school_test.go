@@ -75,8 +75,10 @@ func newSchool(t *testing.T) school {
 // startWorker drafts in the background until the test ends.
 func startWorker(t *testing.T, pool *postgres.Pool, log *slog.Logger) *jobs.Client {
 	t.Helper()
+	inserts, err := jobs.New(pool, nil, jobs.Config{Logger: log})
+	require.NoError(t, err)
 	workers := jobs.NewWorkers()
-	planner.NewWorker(pool, log).Register(workers)
+	planner.NewWorker(pool, inserts, log).Register(workers)
 	client, err := jobs.New(pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1}, Logger: log, StopSoftly: time.Millisecond})
 	require.NoError(t, err)
 	require.NoError(t, client.Start(context.WithoutCancel(t.Context())))

@@ -40,7 +40,7 @@ type Run struct {
 	HeightMM  int    `db:"height_mm" json:"height_mm"`
 	Isolation bool   `db:"isolation" json:"isolation"`
 	// Closures are the spans in which the run is out of use, in order; not a column.
-	Closures []Closure `db:"-" json:"-"`
+	Closures []Closure `db:"-" json:"closures,omitempty"`
 }
 
 // Class is the run's class by floor space.
@@ -60,7 +60,7 @@ func (r Run) ClosedOn(d calendar.Date) bool {
 type Closure struct {
 	ID     ids.ClosureID `db:"id" json:"id"`
 	RunID  ids.RunID     `db:"run_id" json:"run_id"`
-	Days   calendar.Span `db:"days" json:"-"`
+	Days   calendar.Span `db:"days" json:"days"`
 	Reason string        `db:"reason" json:"reason"`
 }
 

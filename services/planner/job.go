@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime"
 	"sync"
 	"time"
 
@@ -27,6 +28,10 @@ const (
 	solveThreads = 2
 	// reportEvery is how often progress is stored, and so how soon a cancelled draft stops.
 	reportEvery = 250 * time.Millisecond
+	// lockTries and lockPause are for how long a worker waits for a lock: a Rescuer that looks whether it is free has it for a
+	// moment.
+	lockTries = 10
+	lockPause = 100 * time.Millisecond
 	// RescueEvery is how often drafts of dead workers are looked for.
 	RescueEvery = 2 * time.Second
 )
@@ -42,51 +47,87 @@ func (DraftArgs) Kind() string { return "draft_month_plan" }
 // Worker makes drafts. Any number of them may run, on any number of machines.
 type Worker struct {
 	pool *postgres.Pool
+	jobs *jobs.Client
 	log  *slog.Logger
 }
 
-// NewWorker makes a worker.
-func NewWorker(pool *postgres.Pool, log *slog.Logger) *Worker { return &Worker{pool: pool, log: log} }
+// NewWorker makes a worker. It starts further jobs with client, which need not work on any.
+func NewWorker(pool *postgres.Pool, client *jobs.Client, log *slog.Logger) *Worker {
+	return &Worker{pool: pool, jobs: client, log: log}
+}
+
+// JobsAtOnce is how many jobs of Queue one process does well to work on at a time: as many as it has processors for, and as
+// leave enough connections of the pool, since each holds one for its lock and reports over another.
+func JobsAtOnce(pool *postgres.Pool) int {
+	return max(1, min(runtime.GOMAXPROCS(0)/solveThreads, int(pool.Config().MaxConns)/4))
+}
 
 // Register adds the work to a set of workers.
 func (w *Worker) Register(set *jobs.Workers) {
 	jobs.Add(set, draftTimeout, func(ctx context.Context, job jobs.Job[DraftArgs]) error {
 		return w.draft(ctx, job.Args.PlanID)
 	})
+	jobs.Add(set, draftTimeout, func(ctx context.Context, job jobs.Job[RegionArgs]) error {
+		return w.region(ctx, job.Args)
+	})
 }
 
 // lockName is the lock that the worker of a plan holds while it lives; see postgres.TryLock.
 func lockName(id ids.PlanID) string { return "plan " + id.String() }
 
-// draft makes one draft. Whatever happens, the plan ends in a stated way: a draft, cancelled, or failed with its reason. When
-// an attempt fails that may go better the next time, the plan stays as it is and Rescuer starts another.
-func (w *Worker) draft(ctx context.Context, id ids.PlanID) error {
-	release, ok, err := postgres.TryLock(ctx, w.pool, lockName(id))
-	if err != nil {
-		return err
+// lock takes a lock. ok is false when a worker has it: if that one dies, Rescuer starts another job.
+func (w *Worker) lock(ctx context.Context, name string) (release func(), ok bool, err error) {
+	for range lockTries {
+		if release, ok, err = postgres.TryLock(ctx, w.pool, name); err != nil || ok {
+			return release, ok, err
+		}
+		select {
+		case <-ctx.Done():
+			return nil, false, context.Cause(ctx)
+		case <-time.After(lockPause):
+		}
 	}
-	if !ok {
-		// Somebody works on it. If that worker dies, Rescuer starts another job.
-		return nil
+	return nil, false, nil
+}
+
+// draft makes one draft, or divides it into regions, or joins them. Whatever happens, the plan ends in a stated way: a draft,
+// cancelled, or failed with its reason. When an attempt fails that may go better the next time, the plan stays as it is and
+// Rescuer starts another.
+func (w *Worker) draft(ctx context.Context, id ids.PlanID) error {
+	release, ok, err := w.lock(ctx, lockName(id))
+	if err != nil || !ok {
+		return err
 	}
 	defer release()
 	plan, drafting, err := beginWork(ctx, w.pool, id)
 	if err != nil || !drafting {
 		return err
 	}
-	err = w.make(ctx, plan)
+	return w.end(ctx, attempt{plan: id, number: plan.Attempt, leave: func(ctx context.Context) error { return leaveWork(ctx, w.pool, id) }}, w.make(ctx, plan))
+}
+
+// attempt is one worker's try at a draft or at a region of one.
+type attempt struct {
+	plan   ids.PlanID
+	number int
+	// leave gives the attempt back.
+	leave func(context.Context) error
+}
+
+// end does what an attempt's error asks for.
+func (w *Worker) end(ctx context.Context, a attempt, err error) error {
 	switch {
 	case err == nil, errors.Is(err, errStopped):
 		return nil
 	case errors.Is(ctx.Err(), context.Canceled):
-		w.log.InfoContext(ctx, "a draft was left for another worker: this one stops", "plan", id)
-		return leaveWork(context.WithoutCancel(ctx), w.pool, id)
+		w.log.InfoContext(ctx, "a draft was left for another worker: this one stops", "plan", a.plan)
+		return a.leave(context.WithoutCancel(ctx))
 	}
-	w.log.ErrorContext(ctx, "drafting failed", "plan", id, "attempt", plan.Attempt, "error", err)
-	if plan.Attempt < mostAttempts && apperr.KindOf(err) == apperr.Internal {
+	w.log.ErrorContext(ctx, "drafting failed", "plan", a.plan, "attempt", a.number, "error", err)
+	if a.number < mostAttempts && apperr.KindOf(err) == apperr.Internal {
 		return nil
 	}
-	_, err = endDraft(context.WithoutCancel(ctx), w.pool, id, StateFailed, failureWords(err))
+	_, err = endDraft(context.WithoutCancel(ctx), w.pool, a.plan, StateFailed, failureWords(err))
 	return err
 }
 
@@ -101,8 +142,15 @@ func failureWords(err error) string {
 // errStopped says that a draft was ended by somebody else while it was being made.
 var errStopped = errors.New("the draft was stopped")
 
-// make reads, solves, checks and keeps.
+// make reads, solves, checks and keeps; or leaves the solving to jobs for each region, and joins what they found.
 func (w *Worker) make(ctx context.Context, plan Plan) error {
+	d, divided, err := findDivision(ctx, w.pool, plan.ID)
+	if err != nil {
+		return err
+	}
+	if divided {
+		return w.join(ctx, plan, d)
+	}
 	in, err := ReadInputs(ctx, w.pool, plan.Month)
 	if err != nil {
 		return err
@@ -114,10 +162,22 @@ func (w *Worker) make(ctx context.Context, plan Plan) error {
 	if err != nil {
 		return err
 	}
-	solution, err := w.solve(ctx, plan, t)
+	if parts := allocation.Split(&t.problem, leastRegion); len(parts) > 1 {
+		return w.divide(ctx, plan, in, t, parts)
+	}
+	watch := w.watch(plan.ID, report{phase: "solving", requests: len(t.candidates) + len(t.settled), bound: easyBound(&t.problem)}, len(t.settled))
+	watch.keep = func(ctx context.Context, latest report) (bool, error) {
+		return keepReport(ctx, w.pool, plan.ID, latest)
+	}
+	solution, err := w.solve(ctx, plan, &t.problem, t.warm, watch)
 	if err != nil {
 		return err
 	}
+	return w.keep(ctx, plan, in, t, solution)
+}
+
+// keep checks a solution, turns it into a plan and stores that.
+func (w *Worker) keep(ctx context.Context, plan Plan, in Inputs, t *task, solution allocation.Solution) error {
 	// A plan that breaks a rule is a fault in the solver and must not reach anybody.
 	if _, err := allocation.Check(&t.problem, solution.Placements); err != nil {
 		return fmt.Errorf("the solver's plan of %s breaks a rule: %w", plan.Month, err)
@@ -151,15 +211,13 @@ func ReadInputs(ctx context.Context, pool *postgres.Pool, month calendar.Month) 
 }
 
 // solve searches, stores progress while it does, and stops when the plan is cancelled or the server stops.
-func (w *Worker) solve(ctx context.Context, plan Plan, t *task) (allocation.Solution, error) {
-	watch := &watcher{pool: w.pool, log: w.log, plan: plan.ID, cancel: make(chan struct{}), settled: len(t.settled)}
-	watch.latest = report{phase: "solving", requests: len(t.candidates) + len(t.settled), bound: t.easyBound(), placed: len(t.settled)}
+func (w *Worker) solve(ctx context.Context, plan Plan, p *allocation.Problem, start []allocation.Placement, watch *watcher) (allocation.Solution, error) {
 	done := make(chan struct{})
 	var running sync.WaitGroup
 	running.Go(func() { watch.run(ctx, done) })
-	solution, err := allocation.Solve(&t.problem, allocation.Options{
+	solution, err := allocation.Solve(p, allocation.Options{
 		Seed: uint64(plan.Seed), Threads: solveThreads, Iterations: plan.IterationsLimit,
-		Limit: time.Duration(plan.SecondsLimit) * time.Second, Cancel: watch.cancel, Warm: t.warm, Progress: watch.note,
+		Limit: time.Duration(plan.SecondsLimit) * time.Second, Cancel: watch.cancel, Warm: start, Progress: watch.note,
 	})
 	close(done)
 	running.Wait()
@@ -175,9 +233,9 @@ func (w *Worker) solve(ctx context.Context, plan Plan, t *task) (allocation.Solu
 }
 
 // easyBound is a bound that needs no search: the best choice of every dog, as if there were room for all.
-func (t *task) easyBound() int64 {
+func easyBound(p *allocation.Problem) int64 {
 	var total int64
-	for _, dog := range t.problem.Dogs {
+	for _, dog := range p.Dogs {
 		best := 0
 		for _, g := range dog.Placements {
 			run, trainer := leastPenalties(g)
@@ -201,16 +259,23 @@ func leastPenalties(g allocation.Group) (run, trainer int) {
 
 // watcher carries progress from the search to the database and the wish to stop from the database to the search.
 type watcher struct {
-	pool    *postgres.Pool
 	log     *slog.Logger
 	plan    ids.PlanID
 	settled int
 	cancel  chan struct{}
+	// keep stores a report; false when the plan is not drafting any more.
+	keep func(context.Context, report) (bool, error)
 	// stopped is set when the plan was ended by somebody else; read it after run has returned.
 	stopped bool
 
 	mu     sync.Mutex
 	latest report
+}
+
+// watch makes a watcher that begins with a first report; settled are placed whatever the search finds.
+func (w *Worker) watch(plan ids.PlanID, first report, settled int) *watcher {
+	first.placed = settled
+	return &watcher{log: w.log, plan: plan, settled: settled, cancel: make(chan struct{}), latest: first}
 }
 
 func (w *watcher) note(p allocation.Progress) {
@@ -228,7 +293,7 @@ func (w *watcher) run(ctx context.Context, done <-chan struct{}) {
 		w.mu.Lock()
 		latest := w.latest
 		w.mu.Unlock()
-		drafting, err := keepReport(ctx, w.pool, w.plan, latest)
+		drafting, err := w.keep(ctx, latest)
 		if err != nil && ctx.Err() == nil {
 			w.log.WarnContext(ctx, "progress of a draft was not stored", "plan", w.plan, "error", err)
 		}
@@ -244,85 +309,4 @@ func (w *watcher) run(ctx context.Context, done <-chan struct{}) {
 		case <-ticker.C:
 		}
 	}
-}
-
-// Rescuer looks for drafts whose worker died, and starts another job for each.
-type Rescuer struct {
-	pool *postgres.Pool
-	jobs *jobs.Client
-	log  *slog.Logger
-}
-
-// NewRescuer makes a rescuer.
-func NewRescuer(pool *postgres.Pool, client *jobs.Client, log *slog.Logger) *Rescuer {
-	return &Rescuer{pool: pool, jobs: client, log: log}
-}
-
-// Run rescues every RescueEvery until ctx ends.
-func (r *Rescuer) Run(ctx context.Context) {
-	ticker := time.NewTicker(RescueEvery)
-	defer ticker.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-ticker.C:
-			if err := r.Rescue(ctx); err != nil && ctx.Err() == nil {
-				r.log.WarnContext(ctx, "looking for abandoned drafts failed", "error", err)
-			}
-		}
-	}
-}
-
-// Rescue looks once. A draft that was taken up and whose lock nobody holds has lost its worker.
-func (r *Rescuer) Rescue(ctx context.Context) error {
-	plans, err := listTakenUp(ctx, r.pool)
-	if err != nil {
-		return err
-	}
-	for _, plan := range plans {
-		if err := r.rescue(ctx, plan); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (r *Rescuer) rescue(ctx context.Context, plan Plan) error {
-	release, free, err := postgres.TryLock(ctx, r.pool, lockName(plan.ID))
-	if err != nil || !free {
-		return err
-	}
-	defer release()
-	if plan.Attempt >= mostAttempts {
-		_, err := endDraft(ctx, r.pool, plan.ID, StateFailed, fmt.Sprintf("%d attempts at this draft did not come to an end", plan.Attempt))
-		return err
-	}
-	return postgres.InTx(ctx, r.pool, func(tx postgres.Tx) error {
-		again, err := findPlan(ctx, tx, plan.ID, true)
-		if err != nil || again.State != StateDrafting || again.Attempt != plan.Attempt || again.Phase == phaseRescued {
-			return err
-		}
-		r.log.WarnContext(ctx, "a draft lost its worker and is started again", "plan", plan.ID)
-		if err := setPhase(ctx, tx, plan.ID, phaseRescued); err != nil {
-			return err
-		}
-		return enqueue(ctx, tx, r.jobs, plan.ID)
-	})
-}
-
-// phaseLeft marks a draft whose worker was told to stop, phaseRescued one whose new job waits, so that it is not started again
-// meanwhile.
-const (
-	phaseLeft    = "left by its worker"
-	phaseRescued = "waiting for another worker"
-)
-
-// enqueue adds the job of a plan in the caller's transaction.
-func enqueue(ctx context.Context, tx postgres.Tx, client *jobs.Client, id ids.PlanID) error {
-	job, err := client.InsertTx(ctx, tx, DraftArgs{PlanID: id}, jobs.InsertOpts{Queue: Queue, MaxAttempts: mostAttempts})
-	if err != nil {
-		return fmt.Errorf("start a job for plan %s: %w", id, err)
-	}
-	return setJob(ctx, tx, id, job.ID)
 }

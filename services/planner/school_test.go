@@ -43,10 +43,8 @@ func newSchool(t *testing.T) *school {
 	t.Helper()
 	s := &school{pool: postgrestest.Database(t)}
 	mint := ids.NewMint()
-	workers := jobs.NewWorkers()
-	planner.NewWorker(s.pool, quiet()).Register(workers)
 	var err error
-	s.jobs, err = jobs.New(s.pool, workers, jobs.Config{Logger: quiet()})
+	s.jobs, err = jobs.New(s.pool, nil, jobs.Config{Logger: quiet()})
 	require.NoError(t, err)
 	now := func() time.Time { return today }
 	s.files = exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: allPorts()})
@@ -118,7 +116,7 @@ func (s *school) take(t *testing.T, files ...exchange.File) {
 func (s *school) startWorker(t *testing.T) {
 	t.Helper()
 	workers := jobs.NewWorkers()
-	planner.NewWorker(s.pool, quiet()).Register(workers)
+	planner.NewWorker(s.pool, s.jobs, quiet()).Register(workers)
 	client, err := jobs.New(s.pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1}, Logger: quiet(), StopSoftly: time.Millisecond})
 	require.NoError(t, err)
 	require.NoError(t, client.Start(t.Context()))
@@ -155,6 +153,12 @@ func (s *school) draft(t *testing.T, req *plannerv1.DraftPlanRequest) *plannerv1
 // wait follows a draft until it ends, and requires that its reports only get better.
 func (s *school) wait(t *testing.T, id string) *plannerv1.Plan {
 	t.Helper()
+	return s.follow(t, id, true)
+}
+
+// follow is wait, without the requirement when workers are killed meanwhile.
+func (s *school) follow(t *testing.T, id string, better bool) *plannerv1.Plan {
+	t.Helper()
 	stream, err := s.planner.WatchDraft(t.Context(), &plannerv1.WatchDraftRequest{PlanId: id})
 	require.NoError(t, err)
 	var last *plannerv1.Plan
@@ -163,6 +167,10 @@ func (s *school) wait(t *testing.T, id string) *plannerv1.Plan {
 		if err != nil {
 			require.ErrorContains(t, err, "EOF")
 			return last
+		}
+		if plan := event.GetPlan(); better && last != nil && plan.GetState() <= plannerv1.PlanState_PLAN_STATE_DRAFT {
+			require.GreaterOrEqual(t, plan.GetValue(), last.GetValue())
+			require.True(t, last.GetBound() == 0 || plan.GetBound() <= last.GetBound(), "the bound rose from %d to %d", last.GetBound(), plan.GetBound())
 		}
 		last = event.GetPlan()
 	}

@@ -55,12 +55,17 @@ func listPlans(ctx context.Context, db postgres.DB, month calendar.Month) ([]Pla
 		select `+planColumns+` from planner.plan where $1::date is null or month = $1 order by made_at desc, number desc`, month)
 }
 
-// beginWork counts one more worker on a plan that is still drafting, and forgets how far one that died had come. It returns
-// false when the plan is not drafting, and there is nothing to do.
+// beginWork counts one more worker on a plan that is still drafting, and forgets how far one that died had come, unless that
+// was in regions, which are kept. It returns false when there is nothing to do: the plan is not drafting, or has regions that
+// are still to be solved.
 func beginWork(ctx context.Context, db postgres.DB, id ids.PlanID) (Plan, bool, error) {
 	plan, err := postgres.One[Plan](ctx, db, "begin work on plan "+id.String(), `
-		update planner.plan set attempt = attempt + 1, phase = 'reading', value = 0, bound = null, placed = 0, seconds = 0
-		where id = $1 and state = 'drafting' returning `+planColumns, id)
+		update planner.plan set attempt = attempt + 1, phase = case when divided then 'joining' else 'reading' end,
+		  value = case when divided then value else 0 end, bound = case when divided then bound end,
+		  placed = case when divided then placed else 0 end, seconds = case when divided then seconds else 0 end
+		from (select exists (select from planner.division where plan_id = $1) as divided) d
+		where id = $1 and state = 'drafting' and not exists (select from planner.region where plan_id = $1 and solution is null)
+		returning `+planColumns, id)
 	if postgres.NoRows(err) {
 		return Plan{}, false, nil
 	}
@@ -122,6 +127,9 @@ func keepDraft(ctx context.Context, tx postgres.Tx, p Plan, o outcome) (bool, er
 	if tag.RowsAffected() == 0 {
 		return false, nil
 	}
+	if _, err := tx.Exec(ctx, `delete from planner.division where plan_id = $1`, p.ID); err != nil {
+		return false, fmt.Errorf("clear the regions of plan %s: %w", p.ID, err)
+	}
 	if err := insertPlacements(ctx, tx, o.placements); err != nil {
 		return false, err
 	}
@@ -170,13 +178,18 @@ func insertUses(ctx context.Context, tx postgres.Tx, plan ids.PlanID, uses []Use
 	return nil
 }
 
-// endDraft ends a plan that is drafting as cancelled or failed. It returns false when it was not drafting.
+// endDraft ends a plan that is drafting as cancelled or failed, and its regions with it. It returns false when it was not
+// drafting.
 func endDraft(ctx context.Context, db postgres.DB, id ids.PlanID, state, failure string) (bool, error) {
-	tag, err := db.Exec(ctx, `update planner.plan set state = $2, failure = $3, phase = '' where id = $1 and state = 'drafting'`, id, state, failure)
+	var ended bool
+	err := db.QueryRow(ctx, `
+		with ended as (update planner.plan set state = $2, failure = $3, phase = '' where id = $1 and state = 'drafting' returning id),
+		  regions as (delete from planner.division where plan_id in (select id from ended))
+		select count(*) = 1 from ended`, id, state, failure).Scan(&ended)
 	if err != nil {
 		return false, fmt.Errorf("end draft %s: %w", id, err)
 	}
-	return tag.RowsAffected() == 1, nil
+	return ended, nil
 }
 
 // listPlacements returns a plan's placements by site, arrival and request.

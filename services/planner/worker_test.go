@@ -19,8 +19,12 @@ import (
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
 
-// envWorker makes the test binary a worker of the database that it names, until it is killed.
-const envWorker = "PLANNER_TEST_WORKER_DATABASE"
+// envWorker makes the test binary a worker of the database that it names, until it is killed; envName is what the database
+// calls it.
+const (
+	envWorker = "PLANNER_TEST_WORKER_DATABASE"
+	envName   = "PLANNER_TEST_WORKER_NAME"
+)
 
 func TestMain(m *testing.M) {
 	if url := os.Getenv(envWorker); url != "" {
@@ -31,12 +35,16 @@ func TestMain(m *testing.M) {
 
 func workForever(url string) {
 	ctx := context.Background()
-	pool, err := postgres.Open(ctx, url, postgres.Options{MaxConns: 4})
+	pool, err := postgres.Open(ctx, url, postgres.Options{MaxConns: 6, AppName: os.Getenv(envName)})
 	if err != nil {
 		panic(err)
 	}
 	workers := jobs.NewWorkers()
-	planner.NewWorker(pool, quiet()).Register(workers)
+	inserts, err := jobs.New(pool, nil, jobs.Config{Logger: quiet()})
+	if err != nil {
+		panic(err)
+	}
+	planner.NewWorker(pool, inserts, quiet()).Register(workers)
 	client, err := jobs.New(pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: 1}, Logger: quiet()})
 	if err != nil {
 		panic(err)
@@ -44,7 +52,7 @@ func workForever(url string) {
 	if err := client.Start(ctx); err != nil {
 		panic(err)
 	}
-	select {}
+	planner.NewRescuer(pool, inserts, quiet()).Run(ctx)
 }
 
 // TestAnotherWorkerFinishes kills a worker process in the middle of a search; a worker in another process makes the plan.
@@ -66,7 +74,7 @@ func TestAnotherWorkerFinishes(t *testing.T) {
 	require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFTING, s.read(t, id).GetPlan().GetState())
 
 	s.startWorker(t)
-	plan := s.wait(t, id)
+	plan := s.follow(t, id, false)
 	require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFT, plan.GetState(), plan.GetFailure())
 	recount(t, s, s.read(t, id))
 	var attempts, jobCount int
