@@ -108,11 +108,19 @@ func samePlan(t *testing.T, s *school, a, b string) {
 // rows of the two tables, which are there only while a draft is made in regions.
 const regionRows = `select (select count(*) from planner.region) + (select count(*) from planner.division)`
 
+// long is a limit that makes a search last long enough to be met in the middle, about as long with the race detector as without.
+func long(iterations int32) int32 {
+	if underRace {
+		return iterations / 8
+	}
+	return iterations
+}
+
 func TestRegionsMakeOnePlan(t *testing.T) {
 	t.Parallel()
 	s := newTwinSchool(t)
 	s.startWorker(t)
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 2000}
+	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: long(8000)}
 	alone := s.draft(t, req)
 	require.EqualValues(t, 260+229, alone.GetRequests())
 	whole := s.read(t, alone.GetId())
@@ -125,14 +133,27 @@ func TestRegionsMakeOnePlan(t *testing.T) {
 	require.Equal(t, 2, s.count(t, `select count(*) from river_job where kind = 'draft_region'`))
 	require.Equal(t, 2, s.count(t, `select count(*) from river_job where kind = 'draft_month_plan'`), "one divides, one joins")
 
+	// Three workers make the same plan, although the inputs change meanwhile: all regions plan from what was read at the start.
 	s.startWorker(t)
 	s.startWorker(t)
-	samePlan(t, s, alone.GetId(), s.draft(t, req).GetId())
-	require.Len(t, s.logged(t, "kept"), 4)
-
-	published, err := s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: alone.GetId()})
+	started, err := s.planner.DraftPlan(t.Context(), req)
 	require.NoError(t, err)
-	require.Equal(t, alone.GetPlaced(), published.GetNewStays())
+	require.Eventually(t, func() bool { return s.count(t, `select count(*) from planner.region where value > 0`) > 0 }, time.Minute, 5*time.Millisecond)
+	for _, trainer := range []string{"IMARA", "IMARAB"} {
+		_, err = s.roster.RecordAbsence(t.Context(), &rosterv1.RecordAbsenceRequest{TrainerCode: trainer, FirstDay: "2027-03-10", LastDay: "2027-03-12", Kind: rosterv1.AbsenceKind_ABSENCE_KIND_SICKNESS})
+		require.NoError(t, err)
+	}
+	require.Positive(t, s.count(t, `select count(*) from planner.region where solution is null`), "a region is still to be solved")
+	second := s.wait(t, started.GetPlan().GetId())
+	require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFT, second.GetState(), second.GetFailure())
+	samePlan(t, s, alone.GetId(), second.GetId())
+	_, err = s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: second.GetId()})
+	requireRefusal(t, err, codes.FailedPrecondition, "have changed since plan 2 of 2027-03 was drafted")
+
+	third := s.draft(t, quick())
+	published, err := s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: third.GetId()})
+	require.NoError(t, err)
+	require.Equal(t, third.GetPlaced(), published.GetNewStays())
 	// Planned again, the promises of every region are its start.
 	again := s.read(t, s.draft(t, quick()).GetId())
 	recount(t, s, again)
@@ -142,7 +163,7 @@ func TestRegionsMakeOnePlan(t *testing.T) {
 			kept++
 		}
 	}
-	require.Greater(t, kept, int(alone.GetPlaced())*9/10)
+	require.Greater(t, kept, int(third.GetPlaced())*9/10)
 }
 
 // startProcess runs a worker in a process of its own, until it is killed.
@@ -169,7 +190,7 @@ func TestAnotherProcessSolvesARegion(t *testing.T) {
 	t.Parallel()
 	s := newTwinSchool(t)
 	processes := map[string]*exec.Cmd{"first": s.startProcess(t, "first"), "second": s.startProcess(t, "second")}
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 300, Iterations: 20_000}
+	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 300, Iterations: long(12_000)}
 	started, err := s.planner.DraftPlan(t.Context(), req)
 	require.NoError(t, err)
 	id := started.GetPlan().GetId()
@@ -216,28 +237,6 @@ func TestCancelStopsAllRegions(t *testing.T) {
 		"both searches stop")
 	require.Empty(t, s.logged(t, "kept"))
 	s.draft(t, quick())
-}
-
-// TestInputsChangeWhileRegionsAreSolved shows that all regions plan from what was read at the start.
-func TestInputsChangeWhileRegionsAreSolved(t *testing.T) {
-	t.Parallel()
-	s := newTwinSchool(t)
-	s.startWorker(t)
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 8000}
-	before := s.draft(t, req)
-	started, err := s.planner.DraftPlan(t.Context(), req)
-	require.NoError(t, err)
-	id := started.GetPlan().GetId()
-	require.Eventually(t, func() bool { return s.count(t, `select count(*) from planner.region where value > 0`) > 0 }, time.Minute, 5*time.Millisecond)
-	for _, trainer := range []string{"IMARA", "IMARAB"} {
-		_, err = s.roster.RecordAbsence(t.Context(), &rosterv1.RecordAbsenceRequest{TrainerCode: trainer, FirstDay: "2027-03-10", LastDay: "2027-03-12", Kind: rosterv1.AbsenceKind_ABSENCE_KIND_SICKNESS})
-		require.NoError(t, err)
-	}
-	require.Positive(t, s.count(t, `select count(*) from planner.region where solution is null`), "a region is still to be solved")
-	require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFT, s.wait(t, id).GetState())
-	samePlan(t, s, before.GetId(), id)
-	_, err = s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: id})
-	requireRefusal(t, err, codes.FailedPrecondition, "have changed since plan 2 of 2027-03 was drafted")
 }
 
 // TestARegionIsLeftAndGivenUp stops a worker in order, which costs its region no attempt, and then has a region lose every
