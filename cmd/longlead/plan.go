@@ -39,7 +39,7 @@ const planHelp = "A plan: 2027-03 for the newest of that month, 2027-03/2 for it
 
 type planDraftCmd struct {
 	Month      string `arg:"" help:"Month, written 2027-03."`
-	Seconds    int32  `help:"Most seconds of solving; 1 to 600." default:"10"`
+	Seconds    int32  `help:"Most seconds of solving, for each region if there are several; 1 to 600." default:"10"`
 	Seed       int64  `help:"Seed of the search." default:"1"`
 	Iterations int32  `help:"Most iterations of the search, for a result that can be repeated; 0 for no limit." default:"0"`
 }

@@ -45,7 +45,7 @@
 //
 // # Course of a solve
 //
-// Components that share no site are solved apart (components). For each: price steps; a greedy plan at those prices; exact depth-first search
+// Components that share no site are solved apart (components), on other machines if that is wanted (split.go). For each: price steps; a greedy plan at those prices; exact depth-first search
 // if there are few dogs (exact.go); then in turn steps down the schedule bound and annealed large-neighbourhood search guided by its prices
 // (search.go, anneal.go); and for small parts branch and bound with the schedule bound at every node (branch.go), until value and bound meet.
 //

@@ -57,9 +57,9 @@ func NewWorker(pool *postgres.Pool, client *jobs.Client, log *slog.Logger) *Work
 }
 
 // JobsAtOnce is how many jobs of Queue one process does well to work on at a time: as many as it has processors for, and as
-// leave enough connections of the pool, since each holds one for its lock and reports over another.
+// leave some connections of the pool to others, since each holds one for its lock and reports over another.
 func JobsAtOnce(pool *postgres.Pool) int {
-	return max(1, min(runtime.GOMAXPROCS(0)/solveThreads, int(pool.Config().MaxConns)/4))
+	return max(1, min(runtime.GOMAXPROCS(0)/solveThreads, int(pool.Config().MaxConns-4)/2))
 }
 
 // Register adds the work to a set of workers.

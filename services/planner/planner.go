@@ -5,6 +5,8 @@
 //
 //	server.go    DraftPlan stores a plan in state drafting and a job, in one transaction
 //	job.go       a worker takes the job and does the rest, with progress
+//	region.go    regions that share nothing are solved by jobs of their own, and joined
+//	rescue.go    drafts and regions whose worker died get another
 //	inputs.go    one snapshot of everything the plan depends on, and its fingerprint
 //	rules.go     the hard rules: which site, day, run and trainer a request may have, or why not
 //	policy.go    the preferences in points

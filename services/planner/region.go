@@ -174,6 +174,8 @@ func (w *Worker) join(ctx context.Context, plan Plan, d division) error {
 	parts, solutions := make([]allocation.Part, len(regions)), make([]allocation.Solution, len(regions))
 	for i, r := range regions {
 		parts[i], solutions[i] = r.Part, *r.Solution
+		// A worker that was lost may have proven more before: it was the same problem.
+		solutions[i].Bound = min(solutions[i].Bound, r.Bound)
 	}
 	solution, err := allocation.Join(&t.problem, parts, solutions)
 	if err != nil {

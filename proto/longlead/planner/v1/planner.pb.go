@@ -291,7 +291,7 @@ type DraftPlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Month to plan, written 2027-03.
 	Month string `protobuf:"bytes,1,opt,name=month,proto3" json:"month,omitempty"`
-	// Most seconds of solving; 0 for 10. At most 600.
+	// Most seconds of solving; 0 for 10. At most 600. They, and the iterations, hold for each region of a draft in regions.
 	Seconds int32 `protobuf:"varint,2,opt,name=seconds,proto3" json:"seconds,omitempty"`
 	// Seed of the search; the same inputs, seed, threads and iterations give the same plan. 0 for 1.
 	Seed int64 `protobuf:"varint,3,opt,name=seed,proto3" json:"seed,omitempty"`

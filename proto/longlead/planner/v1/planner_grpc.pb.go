@@ -42,7 +42,8 @@ const (
 type PlannerServiceClient interface {
 	// DraftPlan starts a draft of a month and returns at once; the work is done by a job. Follow it with WatchDraft.
 	DraftPlan(ctx context.Context, in *DraftPlanRequest, opts ...grpc.CallOption) (*DraftPlanResponse, error)
-	// WatchDraft streams a draft's progress until it is done, cancelled or failed. Value never falls, bound never rises.
+	// WatchDraft streams a draft's progress until it is done, cancelled or failed. Value never falls and bound
+	// never rises, unless a worker dies: what it had found is then lost, and searched for again.
 	WatchDraft(ctx context.Context, in *WatchDraftRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchDraftResponse], error)
 	// CancelDraft stops a draft that is being worked on; nothing of it is kept but the fact.
 	CancelDraft(ctx context.Context, in *CancelDraftRequest, opts ...grpc.CallOption) (*CancelDraftResponse, error)
@@ -199,7 +200,8 @@ func (c *plannerServiceClient) ListStays(ctx context.Context, in *ListStaysReque
 type PlannerServiceServer interface {
 	// DraftPlan starts a draft of a month and returns at once; the work is done by a job. Follow it with WatchDraft.
 	DraftPlan(context.Context, *DraftPlanRequest) (*DraftPlanResponse, error)
-	// WatchDraft streams a draft's progress until it is done, cancelled or failed. Value never falls, bound never rises.
+	// WatchDraft streams a draft's progress until it is done, cancelled or failed. Value never falls and bound
+	// never rises, unless a worker dies: what it had found is then lost, and searched for again.
 	WatchDraft(*WatchDraftRequest, grpc.ServerStreamingServer[WatchDraftResponse]) error
 	// CancelDraft stops a draft that is being worked on; nothing of it is kept but the fact.
 	CancelDraft(context.Context, *CancelDraftRequest) (*CancelDraftResponse, error)
