@@ -263,3 +263,24 @@ func TestARegionIsLeftAndGivenUp(t *testing.T) {
 	require.Contains(t, plan.GetFailure(), "4 attempts at region 2")
 	require.Zero(t, s.count(t, regionRows))
 }
+
+// TestAJoinThatFailsIsRepeated lets the database refuse the first joined plan: it is joined again from what the regions found,
+// and no region is solved again.
+func TestAJoinThatFailsIsRepeated(t *testing.T) {
+	t.Parallel()
+	s := newTwinSchool(t)
+	_, err := s.pool.Exec(t.Context(), `
+		create sequence tries;
+		create function refuse_once() returns trigger language plpgsql as $$ begin
+		  if nextval('tries') = 1 then raise exception 'not yet'; end if;
+		  return null;
+		end $$;
+		create trigger refuse_once after insert on planner.placement for each row execute function refuse_once()`)
+	require.NoError(t, err)
+	s.startWorker(t)
+	plan := s.draft(t, quick())
+	recount(t, s, s.read(t, plan.GetId()))
+	require.ElementsMatch(t, []string{"1 by test", "2 by test"}, s.logged(t, "begun"))
+	require.Equal(t, 3, s.count(t, `select count(*) from river_job where kind = 'draft_month_plan'`), "one divides, two join")
+	require.Equal(t, 2, s.count(t, `select attempt from planner.plan where id = $1`, plan.GetId()))
+}
