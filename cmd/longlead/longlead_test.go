@@ -168,6 +168,14 @@ func TestSchoolThroughTheCommandLine(t *testing.T) {
 	require.Contains(t, must(t, "plan", "show", "2027-03/1", "--uses", db), "price of one more")
 	require.Contains(t, must(t, "plan", "publish", "2027-03/1", db), "0 given up")
 
+	moves := must(t, "plan", "moves", "2027-03", "--moves", "1,3", "--iterations", "12000", "--seconds", "120", db)
+	for _, words := range []string{"promises that could stay or move; done", "proven bound", "by the whole policy", "With", "promised", "would be"} {
+		require.Contains(t, moves, words)
+	}
+	require.Equal(t, moves, must(t, "plan", "moves", "2027-03", "--last", db))
+	require.Equal(t, exitRefused, call(t, "plan", "moves", "2027-04", "--last", db).code)
+	require.Equal(t, exitUsage, call(t, "plan", "moves", "2027-03", "--moves", "-1", db).code)
+
 	again := call(t, "plan", "publish", "2027-03/1", db)
 	require.Equal(t, exitRefused, again.code)
 	require.Contains(t, again.err, "published already")

@@ -20,6 +20,7 @@ type planCmd struct {
 	Show    planShowCmd    `cmd:"" help:"Show a plan: totals by site, placements, wait list."`
 	Compare planCompareCmd `cmd:"" help:"Say what differs between two plans of a month."`
 	Explain planExplainCmd `cmd:"" help:"Say why a request was placed as it was, or why it waits."`
+	Moves   planMovesCmd   `cmd:"" help:"Say how much more a month could hold if promises moved: none, one, two and so on."`
 	Publish planPublishCmd `cmd:"" help:"Turn a draft into promises."`
 	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on."`
 }

@@ -33,7 +33,7 @@ type TradeOffOptions struct {
 	Progress func(TradeOffProgress)
 }
 
-// TradeOffProgress is a glance at a curve in the making; its points have no placements. Searches counts those that have ended,
+// TradeOffProgress is a glance at a curve in the making; its placements are not to be changed. Searches counts those that have ended,
 // Expected how many there will be, about.
 type TradeOffProgress struct {
 	Points             []TradeOffPoint

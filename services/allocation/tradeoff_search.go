@@ -167,11 +167,7 @@ func (c *curve) expected() int { return searchesPerPoint*len(c.moves) + 3 }
 
 // report tells what is known.
 func (c *curve) report(phase string) {
-	points := c.points()
-	for i := range points {
-		points[i].Placements = nil
-	}
-	c.o.Progress(TradeOffProgress{Points: points, Searches: c.searches, Expected: max(c.searches, c.expected()),
+	c.o.Progress(TradeOffProgress{Points: c.points(), Searches: c.searches, Expected: max(c.searches, c.expected()),
 		Seconds: c.spent().Seconds(), Phase: phase})
 }
 

@@ -47,6 +47,8 @@ type (
 	StayID = ID[stay]
 	// PlanID identifies a month plan.
 	PlanID = ID[plan]
+	// MoveStudyID identifies a study of what moving promises is worth.
+	MoveStudyID = ID[moveStudy]
 	// HouseholdID identifies dogs that must come together.
 	HouseholdID = ID[household]
 	// PolicyID identifies a policy, the points a plan is judged by.
@@ -68,6 +70,7 @@ type (
 	vaccination struct{}
 	stay        struct{}
 	plan        struct{}
+	moveStudy   struct{}
 	household   struct{}
 	policy      struct{}
 )
@@ -86,6 +89,7 @@ func (request) label() string     { return "request" }
 func (vaccination) label() string { return "vaccination" }
 func (stay) label() string        { return "stay" }
 func (plan) label() string        { return "plan" }
+func (moveStudy) label() string   { return "study of moves" }
 func (household) label() string   { return "household" }
 func (policy) label() string      { return "policy" }
 

@@ -70,6 +70,9 @@ func (w *Worker) Register(set *jobs.Workers) {
 	jobs.Add(set, draftTimeout, func(ctx context.Context, job jobs.Job[RegionArgs]) error {
 		return w.region(ctx, job.Args)
 	})
+	jobs.Add(set, draftTimeout, func(ctx context.Context, job jobs.Job[MovesArgs]) error {
+		return w.study(ctx, job.Args.StudyID)
+	})
 }
 
 // lockName is the lock that the worker of a plan holds while it lives; see postgres.TryLock.
@@ -112,6 +115,8 @@ type attempt struct {
 	number int
 	// leave gives the attempt back.
 	leave func(context.Context) error
+	// fail ends the work with words for people; absent where the work is the plan's.
+	fail func(ctx context.Context, failure string) error
 }
 
 // end does what an attempt's error asks for.
@@ -126,6 +131,9 @@ func (w *Worker) end(ctx context.Context, a attempt, err error) error {
 	w.log.ErrorContext(ctx, "drafting failed", "plan", a.plan, "attempt", a.number, "error", err)
 	if a.number < mostAttempts && apperr.KindOf(err) == apperr.Internal {
 		return nil
+	}
+	if a.fail != nil {
+		return a.fail(context.WithoutCancel(ctx), failureWords(err))
 	}
 	_, err = endDraft(context.WithoutCancel(ctx), w.pool, a.plan, StateFailed, failureWords(err))
 	return err

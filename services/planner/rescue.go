@@ -59,7 +59,7 @@ func (r *Rescuer) Rescue(ctx context.Context) error {
 			return err
 		}
 	}
-	return nil
+	return r.rescueStudies(ctx)
 }
 
 func (r *Rescuer) rescue(ctx context.Context, plan Plan) error {

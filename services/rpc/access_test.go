@@ -60,12 +60,13 @@ var changes = map[string]string{
 	"CloseRuns": "record", "ReopenRun": "record", "SetPlaces": "record", "RecordAbsence": "record", "RemoveAbsence": "record",
 	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record",
 	"DraftPlan": "draft", "CancelDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy",
+	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 }
 
 // readers are the methods that change nothing; a new method belongs here or in changes.
 var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "ListTrainerDays", "CheckWorkRules", "ListRequests",
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
-	"ReadPolicy", "ListStays"}
+	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()

@@ -2427,7 +2427,7 @@ var File_longlead_planner_v1_planner_proto protoreflect.FileDescriptor
 
 const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\n" +
-	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\"\x99\x04\n" +
+	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\x1a\x1flonglead/planner/v1/moves.proto\"\x99\x04\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05month\x18\x02 \x01(\tR\x05month\x12\x16\n" +
@@ -2616,7 +2616,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x14PLAN_STATE_PUBLISHED\x10\x03\x12\x19\n" +
 	"\x15PLAN_STATE_SUPERSEDED\x10\x04\x12\x18\n" +
 	"\x14PLAN_STATE_CANCELLED\x10\x05\x12\x15\n" +
-	"\x11PLAN_STATE_FAILED\x10\x062\xc1\v\n" +
+	"\x11PLAN_STATE_FAILED\x10\x062\x9d\x10\n" +
 	"\x0ePlannerService\x12t\n" +
 	"\tDraftPlan\x12%.longlead.planner.v1.DraftPlanRequest\x1a&.longlead.planner.v1.DraftPlanResponse\"\x18\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/plans\x12\x89\x01\n" +
 	"\n" +
@@ -2632,7 +2632,11 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"/v1/policy\x12u\n" +
 	"\tSetPolicy\x12%.longlead.planner.v1.SetPolicyRequest\x1a&.longlead.planner.v1.SetPolicyResponse\"\x19\x88\xe8\x18\x06\x82\xd3\xe4\x93\x02\x0f:\x01*\x1a\n" +
 	"/v1/policy\x12q\n" +
-	"\tListStays\x12%.longlead.planner.v1.ListStaysRequest\x1a&.longlead.planner.v1.ListStaysResponse\"\x15\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\v\x12\t/v1/staysB\xd7\x01\n" +
+	"\tListStays\x12%.longlead.planner.v1.ListStaysRequest\x1a&.longlead.planner.v1.ListStaysResponse\"\x15\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\v\x12\t/v1/stays\x12\x8a\x01\n" +
+	"\x0eStartMoveStudy\x12*.longlead.planner.v1.StartMoveStudyRequest\x1a+.longlead.planner.v1.StartMoveStudyResponse\"\x1f\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/move-studies\x12\x9d\x01\n" +
+	"\x0eWatchMoveStudy\x12*.longlead.planner.v1.WatchMoveStudyRequest\x1a+.longlead.planner.v1.WatchMoveStudyResponse\"0\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02&\x12$/v1/move-studies/{study_id}/progress0\x01\x12\x9f\x01\n" +
+	"\x0fCancelMoveStudy\x12+.longlead.planner.v1.CancelMoveStudyRequest\x1a,.longlead.planner.v1.CancelMoveStudyResponse\"1\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/move-studies/{study_id}/cancel\x12\x8a\x01\n" +
+	"\x0fListMoveStudies\x12+.longlead.planner.v1.ListMoveStudiesRequest\x1a,.longlead.planner.v1.ListMoveStudiesResponse\"\x1c\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/move-studiesB\xd7\x01\n" +
 	"\x17com.longlead.planner.v1B\fPlannerProtoP\x01Z@github.com/longlead/longlead/proto/longlead/planner/v1;plannerv1\xa2\x02\x03LPX\xaa\x02\x13Longlead.Planner.V1\xca\x02\x13Longlead\\Planner\\V1\xe2\x02\x1fLonglead\\Planner\\V1\\GPBMetadata\xea\x02\x15Longlead::Planner::V1b\x06proto3"
 
 var (
@@ -2650,40 +2654,48 @@ func file_longlead_planner_v1_planner_proto_rawDescGZIP() []byte {
 var file_longlead_planner_v1_planner_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_longlead_planner_v1_planner_proto_goTypes = []any{
-	(PlanState)(0),                 // 0: longlead.planner.v1.PlanState
-	(*Plan)(nil),                   // 1: longlead.planner.v1.Plan
-	(*DraftPlanRequest)(nil),       // 2: longlead.planner.v1.DraftPlanRequest
-	(*DraftPlanResponse)(nil),      // 3: longlead.planner.v1.DraftPlanResponse
-	(*WatchDraftRequest)(nil),      // 4: longlead.planner.v1.WatchDraftRequest
-	(*WatchDraftResponse)(nil),     // 5: longlead.planner.v1.WatchDraftResponse
-	(*CancelDraftRequest)(nil),     // 6: longlead.planner.v1.CancelDraftRequest
-	(*CancelDraftResponse)(nil),    // 7: longlead.planner.v1.CancelDraftResponse
-	(*Placement)(nil),              // 8: longlead.planner.v1.Placement
-	(*Points)(nil),                 // 9: longlead.planner.v1.Points
-	(*Wait)(nil),                   // 10: longlead.planner.v1.Wait
-	(*Use)(nil),                    // 11: longlead.planner.v1.Use
-	(*SiteTotals)(nil),             // 12: longlead.planner.v1.SiteTotals
-	(*PolicyTerm)(nil),             // 13: longlead.planner.v1.PolicyTerm
-	(*ReadPlanRequest)(nil),        // 14: longlead.planner.v1.ReadPlanRequest
-	(*ReadPlanResponse)(nil),       // 15: longlead.planner.v1.ReadPlanResponse
-	(*ListPlansRequest)(nil),       // 16: longlead.planner.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),      // 17: longlead.planner.v1.ListPlansResponse
-	(*ComparePlansRequest)(nil),    // 18: longlead.planner.v1.ComparePlansRequest
-	(*Difference)(nil),             // 19: longlead.planner.v1.Difference
-	(*ComparePlansResponse)(nil),   // 20: longlead.planner.v1.ComparePlansResponse
-	(*ExplainRequestRequest)(nil),  // 21: longlead.planner.v1.ExplainRequestRequest
-	(*Refusal)(nil),                // 22: longlead.planner.v1.Refusal
-	(*ExplainRequestResponse)(nil), // 23: longlead.planner.v1.ExplainRequestResponse
-	(*PublishPlanRequest)(nil),     // 24: longlead.planner.v1.PublishPlanRequest
-	(*PublishPlanResponse)(nil),    // 25: longlead.planner.v1.PublishPlanResponse
-	(*ReadPolicyRequest)(nil),      // 26: longlead.planner.v1.ReadPolicyRequest
-	(*ReadPolicyResponse)(nil),     // 27: longlead.planner.v1.ReadPolicyResponse
-	(*SetPolicyRequest)(nil),       // 28: longlead.planner.v1.SetPolicyRequest
-	(*SetPolicyResponse)(nil),      // 29: longlead.planner.v1.SetPolicyResponse
-	(*Stay)(nil),                   // 30: longlead.planner.v1.Stay
-	(*ListStaysRequest)(nil),       // 31: longlead.planner.v1.ListStaysRequest
-	(*ListStaysResponse)(nil),      // 32: longlead.planner.v1.ListStaysResponse
-	(*timestamppb.Timestamp)(nil),  // 33: google.protobuf.Timestamp
+	(PlanState)(0),                  // 0: longlead.planner.v1.PlanState
+	(*Plan)(nil),                    // 1: longlead.planner.v1.Plan
+	(*DraftPlanRequest)(nil),        // 2: longlead.planner.v1.DraftPlanRequest
+	(*DraftPlanResponse)(nil),       // 3: longlead.planner.v1.DraftPlanResponse
+	(*WatchDraftRequest)(nil),       // 4: longlead.planner.v1.WatchDraftRequest
+	(*WatchDraftResponse)(nil),      // 5: longlead.planner.v1.WatchDraftResponse
+	(*CancelDraftRequest)(nil),      // 6: longlead.planner.v1.CancelDraftRequest
+	(*CancelDraftResponse)(nil),     // 7: longlead.planner.v1.CancelDraftResponse
+	(*Placement)(nil),               // 8: longlead.planner.v1.Placement
+	(*Points)(nil),                  // 9: longlead.planner.v1.Points
+	(*Wait)(nil),                    // 10: longlead.planner.v1.Wait
+	(*Use)(nil),                     // 11: longlead.planner.v1.Use
+	(*SiteTotals)(nil),              // 12: longlead.planner.v1.SiteTotals
+	(*PolicyTerm)(nil),              // 13: longlead.planner.v1.PolicyTerm
+	(*ReadPlanRequest)(nil),         // 14: longlead.planner.v1.ReadPlanRequest
+	(*ReadPlanResponse)(nil),        // 15: longlead.planner.v1.ReadPlanResponse
+	(*ListPlansRequest)(nil),        // 16: longlead.planner.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),       // 17: longlead.planner.v1.ListPlansResponse
+	(*ComparePlansRequest)(nil),     // 18: longlead.planner.v1.ComparePlansRequest
+	(*Difference)(nil),              // 19: longlead.planner.v1.Difference
+	(*ComparePlansResponse)(nil),    // 20: longlead.planner.v1.ComparePlansResponse
+	(*ExplainRequestRequest)(nil),   // 21: longlead.planner.v1.ExplainRequestRequest
+	(*Refusal)(nil),                 // 22: longlead.planner.v1.Refusal
+	(*ExplainRequestResponse)(nil),  // 23: longlead.planner.v1.ExplainRequestResponse
+	(*PublishPlanRequest)(nil),      // 24: longlead.planner.v1.PublishPlanRequest
+	(*PublishPlanResponse)(nil),     // 25: longlead.planner.v1.PublishPlanResponse
+	(*ReadPolicyRequest)(nil),       // 26: longlead.planner.v1.ReadPolicyRequest
+	(*ReadPolicyResponse)(nil),      // 27: longlead.planner.v1.ReadPolicyResponse
+	(*SetPolicyRequest)(nil),        // 28: longlead.planner.v1.SetPolicyRequest
+	(*SetPolicyResponse)(nil),       // 29: longlead.planner.v1.SetPolicyResponse
+	(*Stay)(nil),                    // 30: longlead.planner.v1.Stay
+	(*ListStaysRequest)(nil),        // 31: longlead.planner.v1.ListStaysRequest
+	(*ListStaysResponse)(nil),       // 32: longlead.planner.v1.ListStaysResponse
+	(*timestamppb.Timestamp)(nil),   // 33: google.protobuf.Timestamp
+	(*StartMoveStudyRequest)(nil),   // 34: longlead.planner.v1.StartMoveStudyRequest
+	(*WatchMoveStudyRequest)(nil),   // 35: longlead.planner.v1.WatchMoveStudyRequest
+	(*CancelMoveStudyRequest)(nil),  // 36: longlead.planner.v1.CancelMoveStudyRequest
+	(*ListMoveStudiesRequest)(nil),  // 37: longlead.planner.v1.ListMoveStudiesRequest
+	(*StartMoveStudyResponse)(nil),  // 38: longlead.planner.v1.StartMoveStudyResponse
+	(*WatchMoveStudyResponse)(nil),  // 39: longlead.planner.v1.WatchMoveStudyResponse
+	(*CancelMoveStudyResponse)(nil), // 40: longlead.planner.v1.CancelMoveStudyResponse
+	(*ListMoveStudiesResponse)(nil), // 41: longlead.planner.v1.ListMoveStudiesResponse
 }
 var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	0,  // 0: longlead.planner.v1.Plan.state:type_name -> longlead.planner.v1.PlanState
@@ -2726,19 +2738,27 @@ var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	26, // 37: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
 	28, // 38: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
 	31, // 39: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
-	3,  // 40: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
-	5,  // 41: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
-	7,  // 42: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
-	15, // 43: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
-	17, // 44: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
-	20, // 45: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
-	23, // 46: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
-	25, // 47: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
-	27, // 48: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
-	29, // 49: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
-	32, // 50: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
-	40, // [40:51] is the sub-list for method output_type
-	29, // [29:40] is the sub-list for method input_type
+	34, // 40: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
+	35, // 41: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
+	36, // 42: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
+	37, // 43: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
+	3,  // 44: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
+	5,  // 45: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
+	7,  // 46: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
+	15, // 47: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
+	17, // 48: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
+	20, // 49: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
+	23, // 50: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
+	25, // 51: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
+	27, // 52: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
+	29, // 53: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
+	32, // 54: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
+	38, // 55: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
+	39, // 56: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
+	40, // 57: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
+	41, // 58: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
+	44, // [44:59] is the sub-list for method output_type
+	29, // [29:44] is the sub-list for method input_type
 	29, // [29:29] is the sub-list for extension type_name
 	29, // [29:29] is the sub-list for extension extendee
 	0,  // [0:29] is the sub-list for field type_name
@@ -2749,6 +2769,7 @@ func file_longlead_planner_v1_planner_proto_init() {
 	if File_longlead_planner_v1_planner_proto != nil {
 		return
 	}
+	file_longlead_planner_v1_moves_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -21,17 +21,21 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PlannerService_DraftPlan_FullMethodName      = "/longlead.planner.v1.PlannerService/DraftPlan"
-	PlannerService_WatchDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/WatchDraft"
-	PlannerService_CancelDraft_FullMethodName    = "/longlead.planner.v1.PlannerService/CancelDraft"
-	PlannerService_ReadPlan_FullMethodName       = "/longlead.planner.v1.PlannerService/ReadPlan"
-	PlannerService_ListPlans_FullMethodName      = "/longlead.planner.v1.PlannerService/ListPlans"
-	PlannerService_ComparePlans_FullMethodName   = "/longlead.planner.v1.PlannerService/ComparePlans"
-	PlannerService_ExplainRequest_FullMethodName = "/longlead.planner.v1.PlannerService/ExplainRequest"
-	PlannerService_PublishPlan_FullMethodName    = "/longlead.planner.v1.PlannerService/PublishPlan"
-	PlannerService_ReadPolicy_FullMethodName     = "/longlead.planner.v1.PlannerService/ReadPolicy"
-	PlannerService_SetPolicy_FullMethodName      = "/longlead.planner.v1.PlannerService/SetPolicy"
-	PlannerService_ListStays_FullMethodName      = "/longlead.planner.v1.PlannerService/ListStays"
+	PlannerService_DraftPlan_FullMethodName       = "/longlead.planner.v1.PlannerService/DraftPlan"
+	PlannerService_WatchDraft_FullMethodName      = "/longlead.planner.v1.PlannerService/WatchDraft"
+	PlannerService_CancelDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/CancelDraft"
+	PlannerService_ReadPlan_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadPlan"
+	PlannerService_ListPlans_FullMethodName       = "/longlead.planner.v1.PlannerService/ListPlans"
+	PlannerService_ComparePlans_FullMethodName    = "/longlead.planner.v1.PlannerService/ComparePlans"
+	PlannerService_ExplainRequest_FullMethodName  = "/longlead.planner.v1.PlannerService/ExplainRequest"
+	PlannerService_PublishPlan_FullMethodName     = "/longlead.planner.v1.PlannerService/PublishPlan"
+	PlannerService_ReadPolicy_FullMethodName      = "/longlead.planner.v1.PlannerService/ReadPolicy"
+	PlannerService_SetPolicy_FullMethodName       = "/longlead.planner.v1.PlannerService/SetPolicy"
+	PlannerService_ListStays_FullMethodName       = "/longlead.planner.v1.PlannerService/ListStays"
+	PlannerService_StartMoveStudy_FullMethodName  = "/longlead.planner.v1.PlannerService/StartMoveStudy"
+	PlannerService_WatchMoveStudy_FullMethodName  = "/longlead.planner.v1.PlannerService/WatchMoveStudy"
+	PlannerService_CancelMoveStudy_FullMethodName = "/longlead.planner.v1.PlannerService/CancelMoveStudy"
+	PlannerService_ListMoveStudies_FullMethodName = "/longlead.planner.v1.PlannerService/ListMoveStudies"
 )
 
 // PlannerServiceClient is the client API for PlannerService service.
@@ -63,6 +67,15 @@ type PlannerServiceClient interface {
 	SetPolicy(ctx context.Context, in *SetPolicyRequest, opts ...grpc.CallOption) (*SetPolicyResponse, error)
 	// ListStays lists the stays that were promised and touch a month.
 	ListStays(ctx context.Context, in *ListStaysRequest, opts ...grpc.CallOption) (*ListStaysResponse, error)
+	// StartMoveStudy starts to work out how much more a month could hold if promises moved, and returns at once; the work is done by
+	// a job. Follow it with WatchMoveStudy.
+	StartMoveStudy(ctx context.Context, in *StartMoveStudyRequest, opts ...grpc.CallOption) (*StartMoveStudyResponse, error)
+	// WatchMoveStudy streams a study until it is done, cancelled or failed. Points found never fall, bounds never rise.
+	WatchMoveStudy(ctx context.Context, in *WatchMoveStudyRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchMoveStudyResponse], error)
+	// CancelMoveStudy stops a study that is being worked on; what it said so far stays.
+	CancelMoveStudy(ctx context.Context, in *CancelMoveStudyRequest, opts ...grpc.CallOption) (*CancelMoveStudyResponse, error)
+	// ListMoveStudies lists the studies of a month, newest first.
+	ListMoveStudies(ctx context.Context, in *ListMoveStudiesRequest, opts ...grpc.CallOption) (*ListMoveStudiesResponse, error)
 }
 
 type plannerServiceClient struct {
@@ -192,6 +205,55 @@ func (c *plannerServiceClient) ListStays(ctx context.Context, in *ListStaysReque
 	return out, nil
 }
 
+func (c *plannerServiceClient) StartMoveStudy(ctx context.Context, in *StartMoveStudyRequest, opts ...grpc.CallOption) (*StartMoveStudyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StartMoveStudyResponse)
+	err := c.cc.Invoke(ctx, PlannerService_StartMoveStudy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) WatchMoveStudy(ctx context.Context, in *WatchMoveStudyRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchMoveStudyResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &PlannerService_ServiceDesc.Streams[1], PlannerService_WatchMoveStudy_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WatchMoveStudyRequest, WatchMoveStudyResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type PlannerService_WatchMoveStudyClient = grpc.ServerStreamingClient[WatchMoveStudyResponse]
+
+func (c *plannerServiceClient) CancelMoveStudy(ctx context.Context, in *CancelMoveStudyRequest, opts ...grpc.CallOption) (*CancelMoveStudyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CancelMoveStudyResponse)
+	err := c.cc.Invoke(ctx, PlannerService_CancelMoveStudy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ListMoveStudies(ctx context.Context, in *ListMoveStudiesRequest, opts ...grpc.CallOption) (*ListMoveStudiesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListMoveStudiesResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ListMoveStudies_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PlannerServiceServer is the server API for PlannerService service.
 // All implementations must embed UnimplementedPlannerServiceServer
 // for forward compatibility.
@@ -221,6 +283,15 @@ type PlannerServiceServer interface {
 	SetPolicy(context.Context, *SetPolicyRequest) (*SetPolicyResponse, error)
 	// ListStays lists the stays that were promised and touch a month.
 	ListStays(context.Context, *ListStaysRequest) (*ListStaysResponse, error)
+	// StartMoveStudy starts to work out how much more a month could hold if promises moved, and returns at once; the work is done by
+	// a job. Follow it with WatchMoveStudy.
+	StartMoveStudy(context.Context, *StartMoveStudyRequest) (*StartMoveStudyResponse, error)
+	// WatchMoveStudy streams a study until it is done, cancelled or failed. Points found never fall, bounds never rise.
+	WatchMoveStudy(*WatchMoveStudyRequest, grpc.ServerStreamingServer[WatchMoveStudyResponse]) error
+	// CancelMoveStudy stops a study that is being worked on; what it said so far stays.
+	CancelMoveStudy(context.Context, *CancelMoveStudyRequest) (*CancelMoveStudyResponse, error)
+	// ListMoveStudies lists the studies of a month, newest first.
+	ListMoveStudies(context.Context, *ListMoveStudiesRequest) (*ListMoveStudiesResponse, error)
 	mustEmbedUnimplementedPlannerServiceServer()
 }
 
@@ -263,6 +334,18 @@ func (UnimplementedPlannerServiceServer) SetPolicy(context.Context, *SetPolicyRe
 }
 func (UnimplementedPlannerServiceServer) ListStays(context.Context, *ListStaysRequest) (*ListStaysResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListStays not implemented")
+}
+func (UnimplementedPlannerServiceServer) StartMoveStudy(context.Context, *StartMoveStudyRequest) (*StartMoveStudyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method StartMoveStudy not implemented")
+}
+func (UnimplementedPlannerServiceServer) WatchMoveStudy(*WatchMoveStudyRequest, grpc.ServerStreamingServer[WatchMoveStudyResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchMoveStudy not implemented")
+}
+func (UnimplementedPlannerServiceServer) CancelMoveStudy(context.Context, *CancelMoveStudyRequest) (*CancelMoveStudyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CancelMoveStudy not implemented")
+}
+func (UnimplementedPlannerServiceServer) ListMoveStudies(context.Context, *ListMoveStudiesRequest) (*ListMoveStudiesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListMoveStudies not implemented")
 }
 func (UnimplementedPlannerServiceServer) mustEmbedUnimplementedPlannerServiceServer() {}
 func (UnimplementedPlannerServiceServer) testEmbeddedByValue()                        {}
@@ -476,6 +559,71 @@ func _PlannerService_ListStays_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlannerService_StartMoveStudy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StartMoveStudyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).StartMoveStudy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_StartMoveStudy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).StartMoveStudy(ctx, req.(*StartMoveStudyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_WatchMoveStudy_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchMoveStudyRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(PlannerServiceServer).WatchMoveStudy(m, &grpc.GenericServerStream[WatchMoveStudyRequest, WatchMoveStudyResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type PlannerService_WatchMoveStudyServer = grpc.ServerStreamingServer[WatchMoveStudyResponse]
+
+func _PlannerService_CancelMoveStudy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CancelMoveStudyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).CancelMoveStudy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_CancelMoveStudy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).CancelMoveStudy(ctx, req.(*CancelMoveStudyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ListMoveStudies_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListMoveStudiesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ListMoveStudies(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ListMoveStudies_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ListMoveStudies(ctx, req.(*ListMoveStudiesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PlannerService_ServiceDesc is the grpc.ServiceDesc for PlannerService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -523,11 +671,28 @@ var PlannerService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "ListStays",
 			Handler:    _PlannerService_ListStays_Handler,
 		},
+		{
+			MethodName: "StartMoveStudy",
+			Handler:    _PlannerService_StartMoveStudy_Handler,
+		},
+		{
+			MethodName: "CancelMoveStudy",
+			Handler:    _PlannerService_CancelMoveStudy_Handler,
+		},
+		{
+			MethodName: "ListMoveStudies",
+			Handler:    _PlannerService_ListMoveStudies_Handler,
+		},
 	},
 	Streams: []grpc.StreamDesc{
 		{
 			StreamName:    "WatchDraft",
 			Handler:       _PlannerService_WatchDraft_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "WatchMoveStudy",
+			Handler:       _PlannerService_WatchMoveStudy_Handler,
 			ServerStreams: true,
 		},
 	},
