@@ -112,9 +112,12 @@ type curve struct {
 	plans map[int]knownPlan
 	cuts  []cut
 	asked map[int64]bool
-	// served counts the searches made for each point, polished the plans that were searched around.
+	// served counts the searches made for each point; polished are the plans that were searched around, joined the prices at which
+	// plans were joined, with the number of plans that had been learned by then.
 	served   []int
 	polished map[polishKey]bool
+	joined   map[joinKey]bool
+	learned  int
 
 	searches int
 	used     int
@@ -138,7 +141,7 @@ type cut struct {
 func newCurve(p *Problem, promised []Placement, moves []int, o TradeOffOptions) (*curve, error) {
 	c := &curve{p: p, o: o, moves: slices.Compact(slices.Sorted(slices.Values(moves))), promised: make([]*Placement, len(p.Dogs)),
 		count: len(promised), plans: map[int]knownPlan{}, asked: map[int64]bool{}, begun: time.Now()}
-	c.served, c.polished = make([]int, len(c.moves)), map[polishKey]bool{}
+	c.served, c.polished, c.joined = make([]int, len(c.moves)), map[polishKey]bool{}, map[joinKey]bool{}
 	c.top = MaxNumber
 	for i := range promised {
 		pl := &promised[i]
@@ -236,6 +239,7 @@ func (c *curve) learn(plan []Placement) error {
 	}
 	n := c.movesOf(plan)
 	if old, known := c.plans[n]; !known || value > old.value {
+		c.learned++
 		c.plans[n] = knownPlan{value: value, placements: slices.Clone(plan)}
 	}
 	return nil

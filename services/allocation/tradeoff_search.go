@@ -219,19 +219,35 @@ func (c *curve) hasTry(i int) bool {
 	if _, ok := c.nextPrice(c.moves[i]); ok {
 		return true
 	}
+	if _, ok := c.toJoin(i); ok {
+		return true
+	}
 	_, ok := c.toPolish(i)
 	return ok
 }
 
-// improve makes one search for a point: at a price or around its plan, in turn, as far as there is any.
+// improve makes one search for a point: at a price, among the choices of known plans, or around its plan; in turn, as far as
+// there is any.
 func (c *curve) improve(i int) error {
+	turn := c.served[i]
 	c.served[i]++
-	mu, canPrice := c.nextPrice(c.moves[i])
-	plan, canPolish := c.toPolish(i)
-	if canPolish && (!canPrice || c.served[i]%2 == 0) {
-		return c.polish(plan)
+	for k := range 3 {
+		switch (turn + k) % 3 {
+		case 0:
+			if mu, ok := c.nextPrice(c.moves[i]); ok {
+				return c.price(mu)
+			}
+		case 1:
+			if mu, ok := c.toJoin(i); ok {
+				return c.join(mu)
+			}
+		case 2:
+			if plan, ok := c.toPolish(i); ok {
+				return c.polish(plan)
+			}
+		}
 	}
-	return c.price(mu)
+	return nil
 }
 
 // tried reports whether the whole problem was searched at a price, this sweep or with nothing left to gain.
@@ -247,4 +263,5 @@ func (c *curve) forget() {
 	}
 	clear(c.served)
 	clear(c.polished)
+	clear(c.joined)
 }

@@ -113,7 +113,7 @@ func TestMoves(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	s.startWorker(t)
-	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 240, Iterations: 20_000, Moves: []int32{5, 1, 2, 1, 20}}
+	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 240, Iterations: 30_000, Moves: []int32{5, 1, 2, 1, 20}}
 	empty := s.waitStudy(t, s.startStudy(t, &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 120, Iterations: 50, Moves: []int32{3}}))
 	require.Equal(t, plannerv1.MoveStudyState_MOVE_STUDY_STATE_DONE, empty.GetState(), empty.GetFailure())
 	require.Zero(t, empty.GetPromises(), "nothing was published")
