@@ -168,8 +168,8 @@ func TestSchoolThroughTheCommandLine(t *testing.T) {
 	require.Contains(t, must(t, "plan", "show", "2027-03/1", "--uses", db), "price of one more")
 	require.Contains(t, must(t, "plan", "publish", "2027-03/1", db), "0 given up")
 
-	moves := must(t, "plan", "moves", "2027-03", "--moves", "10", "--iterations", "30000", "--seconds", "120", db)
-	for _, words := range []string{"promises that could stay or move; done", "proven bound", "by the whole policy", "With", "promised", "would be"} {
+	moves := must(t, "plan", "moves", "2027-03", "--moves", "1,3", "--iterations", "2000", "--seconds", "120", db)
+	for _, words := range []string{"promises that could stay or move; done", "proven bound", "by the whole policy"} {
 		require.Contains(t, moves, words)
 	}
 	require.Equal(t, moves, must(t, "plan", "moves", "2027-03", "--last", db))

@@ -120,10 +120,12 @@ func printStudy(out io.Writer, o *Options, study *plannerv1.MoveStudy) {
 	fmt.Fprintf(out, "Moving promises in %s: %d requests, %d promises that could stay or move; %s, %.1f s.\n\n", study.GetMonth(), study.GetRequests(),
 		study.GetPromises(), studyWords[study.GetState()], study.GetSeconds())
 	t := newTable(out, "moves at most", "moved", "placed", "points", "proven bound", "gap", "more placed", "more points", "by the whole policy")
+	impossible := false
 	for _, x := range study.GetPoints() {
 		switch {
 		case x.GetImpossible():
-			t.AppendRow(table.Row{x.GetMoves(), "the promises do not fit together any more: no plan moves so few"})
+			impossible = true
+			t.AppendRow(table.Row{x.GetMoves(), "impossible"})
 		case !x.GetFound():
 			t.AppendRow(table.Row{x.GetMoves(), "none found", "", "", x.GetBound()})
 		default:
@@ -134,6 +136,9 @@ func printStudy(out io.Writer, o *Options, study *plannerv1.MoveStudy) {
 	t.Render()
 	fmt.Fprintln(out, text.WrapSoft("A move is another site, arrival day or trainer, or a promise given up; another run is none. Points leave out what the policy gives "+
 		"for keeping day and trainer, so that they show what a move is worth; the last column is the same plan by the whole policy.", 110))
+	if impossible {
+		fmt.Fprintln(out, "Impossible: the promises do not fit together any more, and every plan moves more of them than that.")
+	}
 	printMoves(out, study.GetPoints())
 	printBroken(out, study.GetBroken())
 	if study.GetPromises() == 0 {
@@ -165,7 +170,7 @@ func printBroken(out io.Writer, broken []*plannerv1.BrokenPromise) {
 	if len(broken) == 0 {
 		return
 	}
-	fmt.Fprintf(out, "\n%d promises cannot stay as they are whatever is decided; they count in no number of moves:\n", len(broken))
+	fmt.Fprintf(out, "\nPromises that cannot stay as they are whatever is decided (%d); they count in no number of moves:\n", len(broken))
 	t := newTable(out, "request", "dog", "promised", "why it cannot stay")
 	for _, b := range broken {
 		t.AppendRow(table.Row{b.GetRequestCode(), b.GetDogName(), standWords(b.GetPromised()), text.WrapSoft(b.GetReason(), 50)})
