@@ -164,6 +164,7 @@ func printPlan(out io.Writer, o *Options, plan *plannerv1.ReadPlanResponse, deta
 	}
 	t.Render()
 	fmt.Fprintln(out, "A request whose owner accepts several sites counts at each of them. Use is of the month's days, earlier promises included.")
+	printLongDays(out, plan, detail)
 	printReasons(out, plan.GetWaits(), detail >= showPlacements)
 	if detail >= showPlacements {
 		printPlacements(out, plan.GetPlacements())
@@ -271,6 +272,7 @@ func printComparison(out io.Writer, c *plannerv1.ComparePlansResponse) {
 	t.AppendRow(table.Row{"value", c.GetFirst().GetValue(), c.GetSecond().GetValue()})
 	t.AppendRow(table.Row{"bound", c.GetFirst().GetBound(), c.GetSecond().GetBound()})
 	t.AppendRow(table.Row{"gap", percent(c.GetFirst().GetGapPercent()), percent(c.GetSecond().GetGapPercent())})
+	t.AppendRow(table.Row{"long days", longDayWords(c.GetFirstSites()), longDayWords(c.GetSecondSites())})
 	for i, s := range c.GetFirstSites() {
 		t.AppendRow(table.Row{"placed at " + s.GetSiteCode(), s.GetPlaced(), c.GetSecondSites()[i].GetPlaced()})
 	}

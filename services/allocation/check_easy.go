@@ -22,7 +22,7 @@ func (c *checker) overSoftLevels(placements []Placement) (points int64) {
 			handling[onDay{pl.Site, day}] += minutes
 			if e := trainer.Easy; e != nil && e.Unit > 1 {
 				loaded[onDay{pl.Trainer, day}] += minutes / e.Unit
-				if minutes%e.Unit > 0 {
+				if 2*(minutes%e.Unit) >= e.Unit {
 					loaded[onDay{pl.Trainer, day}]++
 				}
 			} else {

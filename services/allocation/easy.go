@@ -5,10 +5,10 @@ import "fmt"
 // mostOfLevel is the most points that running over one soft level could cost in all, so that no sum over the levels overflows.
 const mostOfLevel = 1 << 40
 
-// units is how many units of the level some minutes count for.
+// units is how many units of the level some minutes count for, to the nearest.
 func (e *Easy) units(minutes int) int {
 	unit := max(1, e.Unit)
-	return (minutes + unit - 1) / unit
+	return (minutes + unit/2) / unit
 }
 
 // validate checks a level of a capacity that lasts for some days. nil is valid.

@@ -53,7 +53,7 @@ type Trainer struct {
 // capacity, which stays a rule. What is over is taken off the plan's value, not off any one option's. An Over of 0 is no level.
 //
 // A unit of places is one place. A unit of minutes is one minute, unless a trainer's Unit is above 1: then each stay counts for
-// its minutes in started units, so that a price may be "a point for each quarter of an hour". Unit is 0 or 1 for a site's levels.
+// its minutes in units, rounded to the nearest, so that a price may be "a point for each quarter of an hour". Unit is 0 or 1 for a site's levels.
 type Easy struct {
 	Upto []int
 	Over int

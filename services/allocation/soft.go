@@ -50,7 +50,7 @@ func (m *model) load(trainer, minutes int32) int32 {
 		return 0
 	}
 	unit := m.easy.unit[trainer]
-	return (minutes + unit - 1) / unit
+	return (minutes + unit/2) / unit
 }
 
 // findLoads notes each trainer's largest stay.

@@ -54,6 +54,7 @@ type trainerBoard struct {
 	works                 []bool
 	minutes, dogs         []int
 	minutesLeft, dogsLeft []int
+	quartersHeld          []int // by promises that stand, in the count of long days
 	loadPercent           int
 }
 
@@ -128,7 +129,7 @@ func (b *board) addTrainers() {
 			i = len(b.trainers)
 			entry[k] = i
 			b.trainers = append(b.trainers, trainerBoard{trainer: byID[d.TrainerID], site: b.siteAt[d.SiteID],
-				works: make([]bool, b.days), minutes: make([]int, b.days), dogs: make([]int, b.days)})
+				works: make([]bool, b.days), minutes: make([]int, b.days), dogs: make([]int, b.days), quartersHeld: make([]int, b.days)})
 		}
 		day := b.day(d.Day)
 		t := &b.trainers[i]
@@ -277,6 +278,7 @@ func (b *board) take(f fixedStay) {
 		s.minutesLeft[day] -= f.need
 		b.trainers[entry].minutesLeft[day] -= f.need
 		b.trainers[entry].dogsLeft[day]--
+		b.trainers[entry].quartersHeld[day] += quarters(f.need)
 	}
 }
 

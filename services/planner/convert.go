@@ -80,6 +80,10 @@ func (w *whole) toProto(withUses bool) *plannerv1.ReadPlanResponse {
 	for i := range w.waits {
 		out.Waits = append(out.Waits, w.waitToProto(&w.waits[i]))
 	}
+	for _, d := range w.longDays {
+		out.LongDays = append(out.LongDays, &plannerv1.LongDay{SiteCode: w.names.sites[d.SiteID], TrainerCode: w.names.trainers[d.TrainerID],
+			Day: d.Day.String(), Quarters: int32(d.Quarters), Points: d.Points, Text: d.text(w.plan.Policy)})
+	}
 	if withUses {
 		for _, u := range w.uses {
 			out.Uses = append(out.Uses, &plannerv1.Use{SiteCode: w.names.sites[u.SiteID], Resource: u.Resource, Unit: u.Unit,
@@ -97,6 +101,7 @@ func (w *whole) totalsToProto() []*plannerv1.SiteTotals {
 			RunNightsUsed: t.runNights.used, RunNights: t.runNights.capacity,
 			TrainerMinutesUsed: t.trainerMinutes.used, TrainerMinutes: t.trainerMinutes.capacity,
 			IntakeUsed: t.intake.used, Intake: t.intake.capacity, HandoverUsed: t.out.used, Handover: t.out.capacity, Value: t.value,
+			LongDays: int32(t.longDays), LongDayPoints: t.longDayPoints,
 		})
 	}
 	return out

@@ -111,7 +111,17 @@ func recount(t *testing.T, s *school, whole *plannerv1.ReadPlanResponse) {
 			sleep(p.GetRequestCode(), p.GetSiteCode(), p.GetRunCode(), p.GetArrival(), p.GetGraduation())
 		}
 	}
-	require.Equal(t, whole.GetPlan().GetValue(), total)
+	for _, d := range whole.GetLongDays() {
+		require.Negative(t, d.GetPoints(), "%v", d)
+		total += d.GetPoints()
+	}
+	require.Equal(t, whole.GetPlan().GetValue(), total, "placements and long days add up to the plan's value")
+	var sites, long int64
+	for _, site := range whole.GetSites() {
+		sites, long = sites+site.GetValue(), long+int64(site.GetLongDays())
+	}
+	require.Equal(t, total, sites, "and so do the sites")
+	require.EqualValues(t, len(whole.GetLongDays()), long)
 	stays, err := s.planner.ListStays(t.Context(), &plannerv1.ListStaysRequest{Month: scenario.Month})
 	require.NoError(t, err)
 	moved := map[string]bool{}

@@ -73,7 +73,10 @@ func (t *task) togetherWords(dog int) (reason, remedy string) {
 // fitsAlone reports whether a household would fit if no other request were placed. One by one its dogs may fit where
 // together they do not: a single large run for two large dogs.
 func (t *task) fitsAlone(household []int) bool {
-	alone := allocation.Problem{Name: "household", Days: t.problem.Days, Sites: t.problem.Sites, Trainers: t.problem.Trainers}
+	alone := allocation.Problem{Name: "household", Days: t.problem.Days, Sites: t.problem.Sites, Trainers: slices.Clone(t.problem.Trainers)}
+	for i := range alone.Trainers {
+		alone.Trainers[i].Easy = nil // the question is whether there is room, whatever it costs
+	}
 	var all []int
 	for i, dog := range household {
 		alone.Dogs = append(alone.Dogs, t.problem.Dogs[dog])
@@ -145,6 +148,10 @@ func (t *task) blockedWords(option allocation.BlockedOption) Refusal {
 	r := Refusal{Site: s.site.Code, First: day, Last: day, Hard: option.Hard}
 	for _, dog := range option.Displaces {
 		r.HeldBy = append(r.HeldBy, t.candidates[dog].Request.Code)
+	}
+	if len(option.Blocks) == 0 && option.Over > 0 {
+		r.Reason, r.Remedy = t.longDayWords(option)
+		return r
 	}
 	if len(option.Blocks) == 0 {
 		r.Reason, r.Remedy = "it would take more points than it brings", "look at the policy: this placement is worth less than none"

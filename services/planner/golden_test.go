@@ -45,6 +45,9 @@ func planText(whole *plannerv1.ReadPlanResponse) string {
 		fmt.Fprintf(&b, "%s %s %s %s run %s %s with %s, %d points, %d minutes, %s\n", one.GetSiteCode(), one.GetArrival(), one.GetGraduation(), one.GetRequestCode(),
 			one.GetRunCode(), one.GetRunClass(), one.GetTrainerCode(), one.GetValue(), one.GetMinutesADay(), one.GetStanding())
 	}
+	for _, d := range whole.GetLongDays() {
+		fmt.Fprintf(&b, "%s %s has a long day on %s: %s, %d points\n", d.GetSiteCode(), d.GetTrainerCode(), d.GetDay(), d.GetText(), d.GetPoints())
+	}
 	for _, w := range whole.GetWaits() {
 		kind := "gave way"
 		if w.GetHard() {

@@ -14,6 +14,7 @@ import (
 type outcome struct {
 	placements []Placement
 	waits      []Wait
+	longDays   []LongDay
 	uses       []Use
 	cautions   []string
 }
@@ -43,6 +44,7 @@ func newOutcome(t *task, solution allocation.Solution, plan ids.PlanID) (outcome
 			out.waits = append(out.waits, t.wait(plan, dog, explainer))
 		}
 	}
+	out.longDays = t.longDays(plan, solution.Placements)
 	out.uses = t.uses(solution)
 	slices.Sort(out.cautions)
 	out.cautions = slices.Compact(out.cautions)

@@ -10,7 +10,7 @@ import (
 // Policy is the preferences in points, by term. It is written down with every plan that it made.
 type Policy map[string]int
 
-// Terms of the policy. Points are whole numbers; a plan's value is their sum over all placements. The defaults are our own
+// Terms of the policy. Points are whole numbers; a plan's value is their sum over all placements and long days. The defaults are our own
 // setting, no source: a manager changes them to what the school wants.
 const (
 	TermPlaced     = "placed"
@@ -25,6 +25,8 @@ const (
 	TermSpareSkill = "spare skill"
 	TermDaysApart  = "days apart"
 	TermLoad       = "load"
+	TermLongDay    = "long day"
+	TermEasyDay    = "easy day"
 	TermPromise    = "promise"
 	TermSameDay    = "same day"
 	TermSameHands  = "same trainer"
@@ -52,6 +54,8 @@ func Terms() []Term {
 		{TermSpareSkill, 1, "taken for each level of skill that the trainer has beyond what the dog needs"},
 		{TermDaysApart, 2, "taken for each day of the stay beyond two in seven on which the trainer does not work"},
 		{TermLoad, 1, "taken for each full 10 percent of the trainer's days that earlier promises fill already"},
+		{TermLongDay, 1, "taken for each quarter of an hour by which a trainer's day runs beyond its easy share, each dog's minutes rounded to quarters"},
+		{TermEasyDay, 85, "not points: the easy share of each trainer's day, in percent of its minutes; one share for all makes load even"},
 		{TermPromise, 200, "given for placing a request that was promised a place before"},
 		{TermSameDay, 60, "given when a promised request keeps its site and arrival day"},
 		{TermSameHands, 20, "given when a promised request keeps its trainer"},
@@ -81,11 +85,21 @@ func (p Policy) With(changes Policy) (Policy, error) {
 		if _, ok := known[term]; !ok {
 			return nil, apperr.InvalidField("terms", fmt.Sprintf("%q is no term of the policy", term), "`longlead export policy` lists the terms")
 		}
-		if points < leastPoints || points > mostPoints {
-			return nil, apperr.InvalidField("terms", fmt.Sprintf("%d points for %q is out of range", points, term),
-				fmt.Sprintf("give %d to %d points", leastPoints, mostPoints))
+		if least, most := limits(term); points < least || points > most {
+			return nil, apperr.InvalidField("terms", fmt.Sprintf("%d for %q is out of range", points, term), fmt.Sprintf("give %d to %d", least, most))
 		}
 		out[term] = points
 	}
 	return out, nil
+}
+
+// limits are the least and the most that a term may be. Long days cannot be worth points: then the bound of a plan would not hold.
+func limits(term string) (least, most int) {
+	switch term {
+	case TermLongDay:
+		return 0, mostPoints
+	case TermEasyDay:
+		return 0, 100
+	}
+	return leastPoints, mostPoints
 }

@@ -29,14 +29,20 @@ func policyPort() records.Port {
 	return records.Port{
 		Kind: sheet.Kind{Name: KindPolicy, About: "Preferences in points", Key: []string{"term"}, Columns: []sheet.Column{
 			{Name: "term", Form: sheet.FormChoice, OneOf: names, Required: true, Example: TermPriority, About: "what the points are given or taken for"},
-			{Name: "points", Form: sheet.FormWhole, Required: true, Min: leastPoints, Max: mostPoints, Example: "15", About: "points"},
+			{Name: "points", Form: sheet.FormWhole, Required: true, Min: leastPoints, Max: mostPoints, Example: "15", About: "points; for \"easy day\" percent"},
 		}},
 		Put: func(ctx context.Context, tx postgres.Tx, _ records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			changes := Policy{}
+			var wrong []records.Wrong
 			for _, row := range rows {
-				changes[row.Text("term")] = row.Int("points")
+				term, points := row.Text("term"), row.Int("points")
+				if least, most := limits(term); points < least || points > most {
+					wrong = append(wrong, row.Wrong("points", fmt.Sprintf("is out of range for %q", term), fmt.Sprintf("give %d to %d", least, most)))
+					continue
+				}
+				changes[term] = points
 			}
-			return nil, putPolicy(ctx, tx, changes)
+			return wrong, putPolicy(ctx, tx, changes)
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			policy, err := readPolicy(ctx, db)

@@ -39,7 +39,7 @@ func buildTask(in Inputs) (*task, error) {
 	}
 	for i := range b.trainers {
 		e := &b.trainers[i]
-		t.problem.Trainers = append(t.problem.Trainers, allocation.Trainer{Site: e.site, Works: e.works, Minutes: e.minutesLeft, Dogs: e.dogsLeft})
+		t.problem.Trainers = append(t.problem.Trainers, allocation.Trainer{Site: e.site, Works: e.works, Minutes: e.minutesLeft, Dogs: e.dogsLeft, Easy: b.easyDay(e)})
 	}
 	standing := map[ids.RequestID]fixedStay{}
 	for _, f := range b.fixed {

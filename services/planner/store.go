@@ -136,6 +136,9 @@ func keepDraft(ctx context.Context, tx postgres.Tx, p Plan, o outcome) (bool, er
 	if err := insertWaits(ctx, tx, o.waits); err != nil {
 		return false, err
 	}
+	if err := insertLongDays(ctx, tx, o.longDays); err != nil {
+		return false, err
+	}
 	return true, insertUses(ctx, tx, p.ID, o.uses)
 }
 

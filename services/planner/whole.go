@@ -17,6 +17,7 @@ type whole struct {
 	plan       Plan
 	placements []Placement
 	waits      []Wait
+	longDays   []LongDay
 	uses       []Use
 	names      names
 }
@@ -73,6 +74,9 @@ func (s *Server) readWhole(ctx context.Context, id ids.PlanID) (whole, error) {
 		if w.waits, err = listWaits(ctx, tx, id); err != nil {
 			return err
 		}
+		if w.longDays, err = listLongDays(ctx, tx, id); err != nil {
+			return err
+		}
 		if w.uses, err = listUses(ctx, tx, id); err != nil {
 			return err
 		}
@@ -100,6 +104,10 @@ func (w *whole) sort() {
 			compareText(w.code(a.RequestID), w.code(b.RequestID)))
 	})
 	slices.SortFunc(w.waits, func(a, b Wait) int { return compareText(w.code(a.RequestID), w.code(b.RequestID)) })
+	slices.SortFunc(w.longDays, func(a, b LongDay) int {
+		return firstOf(compareText(w.names.sites[a.SiteID], w.names.sites[b.SiteID]), compareText(w.names.trainers[a.TrainerID], w.names.trainers[b.TrainerID]),
+			a.Day.Compare(b.Day))
+	})
 	slices.SortFunc(w.uses, func(a, b Use) int {
 		return firstOf(compareText(w.names.sites[a.SiteID], w.names.sites[b.SiteID]), compareText(a.Resource, b.Resource),
 			compareText(a.Unit, b.Unit), a.Day.Compare(b.Day))
@@ -141,6 +149,11 @@ func (w *whole) totals() []siteTotals {
 	for _, wait := range w.waits {
 		w.countRequest(at, wait.RequestID, true)
 	}
+	for _, d := range w.longDays {
+		at[d.SiteID].value += d.Points
+		at[d.SiteID].longDays++
+		at[d.SiteID].longDayPoints += d.Points
+	}
 	span := w.plan.Month.Span()
 	for _, u := range w.uses {
 		if span.Contains(u.Day) {
@@ -173,7 +186,9 @@ type siteTotals struct {
 	code                                   string
 	requests, placed, waiting              int
 	runNights, trainerMinutes, intake, out ratio
-	value                                  int64
+	// value is the points of placements and of long days; the latter alone stand in longDayPoints.
+	value, longDayPoints int64
+	longDays             int
 }
 
 type ratio struct{ used, capacity int64 }

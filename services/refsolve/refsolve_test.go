@@ -73,9 +73,13 @@ func TestOneRuleAtATime(t *testing.T) {
 		{"half an hour over on one of two days", func(p *allocation.Problem) {
 			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{6, 8, 0}, Over: 3, Unit: 15}
 		}, 24},
-		{"started units count", func(p *allocation.Problem) {
-			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{2, 4, 0}, Over: 1, Unit: 59}
-		}, 28},
+		{"minutes count in units, half of one upwards", func(p *allocation.Problem) {
+			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{3, 4, 0}, Over: 1, Unit: 40}
+		}, 29},
+		{"less than half a unit does not count", func(p *allocation.Problem) {
+			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{2, 0, 0}, Over: 1, Unit: 121}
+			p.Trainers[0].Works[1] = false
+		}, 30},
 		{"no level counts on a day off", func(p *allocation.Problem) {
 			p.Trainers[0].Works[1] = false
 			p.Trainers[0].Easy = &allocation.Easy{Upto: []int{120, 0, 0}, Over: 1}

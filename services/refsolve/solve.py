@@ -71,9 +71,11 @@ def build(problem):
             use.setdefault(key, ([], capacity))[0].append((binary, amount))
 
     def ease(binary, amount, easy, kind, owner, day):
-        if amount and easy:
-            units = -(-amount // max(1, easy.get("unit", 1)))
-            soft.setdefault((kind, owner, day), ([], easy["upto"][day], easy["over"]))[0].append((binary, units))
+        if easy:
+            unit = max(1, easy.get("unit", 1))
+            units = (amount + unit // 2) // unit
+            if units:
+                soft.setdefault((kind, owner, day), ([], easy["upto"][day], easy["over"]))[0].append((binary, units))
 
     chosen = []
     for dog in problem["dogs"]:

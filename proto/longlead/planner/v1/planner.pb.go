@@ -107,7 +107,7 @@ type Plan struct {
 	Number int32 `protobuf:"varint,3,opt,name=number,proto3" json:"number,omitempty"`
 	// How far it has come.
 	State PlanState `protobuf:"varint,4,opt,name=state,proto3,enum=longlead.planner.v1.PlanState" json:"state,omitempty"`
-	// Points of all placements.
+	// Points of all placements and long days.
 	Value int64 `protobuf:"varint,5,opt,name=value,proto3" json:"value,omitempty"`
 	// No plan can have more points than this, proven.
 	Bound int64 `protobuf:"varint,6,opt,name=bound,proto3" json:"bound,omitempty"`
@@ -1025,8 +1025,12 @@ type SiteTotals struct {
 	HandoverUsed int64 `protobuf:"varint,11,opt,name=handover_used,json=handoverUsed,proto3" json:"handover_used,omitempty"`
 	// Handover places there.
 	Handover int64 `protobuf:"varint,12,opt,name=handover,proto3" json:"handover,omitempty"`
-	// Points of the placements here.
-	Value         int64 `protobuf:"varint,13,opt,name=value,proto3" json:"value,omitempty"`
+	// Points of the placements and of the long days here.
+	Value int64 `protobuf:"varint,13,opt,name=value,proto3" json:"value,omitempty"`
+	// Trainers' days that the plan fills beyond their easy share.
+	LongDays int32 `protobuf:"varint,14,opt,name=long_days,json=longDays,proto3" json:"long_days,omitempty"`
+	// Points of those days, below zero; they are in the value.
+	LongDayPoints int64 `protobuf:"varint,15,opt,name=long_day_points,json=longDayPoints,proto3" json:"long_day_points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1152,6 +1156,111 @@ func (x *SiteTotals) GetValue() int64 {
 	return 0
 }
 
+func (x *SiteTotals) GetLongDays() int32 {
+	if x != nil {
+		return x.LongDays
+	}
+	return 0
+}
+
+func (x *SiteTotals) GetLongDayPoints() int64 {
+	if x != nil {
+		return x.LongDayPoints
+	}
+	return 0
+}
+
+// LongDay is a trainer's day that the plan fills beyond its easy share. Its points belong to the day and to no one request.
+type LongDay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,2,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// The day.
+	Day string `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
+	// Quarters of an hour beyond the share that this plan adds.
+	Quarters int32 `protobuf:"varint,4,opt,name=quarters,proto3" json:"quarters,omitempty"`
+	// Points, below zero.
+	Points int64 `protobuf:"varint,5,opt,name=points,proto3" json:"points,omitempty"`
+	// What the points are taken for.
+	Text          string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LongDay) Reset() {
+	*x = LongDay{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LongDay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LongDay) ProtoMessage() {}
+
+func (x *LongDay) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LongDay.ProtoReflect.Descriptor instead.
+func (*LongDay) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *LongDay) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *LongDay) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *LongDay) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *LongDay) GetQuarters() int32 {
+	if x != nil {
+		return x.Quarters
+	}
+	return 0
+}
+
+func (x *LongDay) GetPoints() int64 {
+	if x != nil {
+		return x.Points
+	}
+	return 0
+}
+
+func (x *LongDay) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // PolicyTerm is one preference.
 type PolicyTerm struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1167,7 +1276,7 @@ type PolicyTerm struct {
 
 func (x *PolicyTerm) Reset() {
 	*x = PolicyTerm{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1179,7 +1288,7 @@ func (x *PolicyTerm) String() string {
 func (*PolicyTerm) ProtoMessage() {}
 
 func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1192,7 +1301,7 @@ func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PolicyTerm.ProtoReflect.Descriptor instead.
 func (*PolicyTerm) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PolicyTerm) GetTerm() string {
@@ -1229,7 +1338,7 @@ type ReadPlanRequest struct {
 
 func (x *ReadPlanRequest) Reset() {
 	*x = ReadPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1241,7 +1350,7 @@ func (x *ReadPlanRequest) String() string {
 func (*ReadPlanRequest) ProtoMessage() {}
 
 func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1254,7 +1363,7 @@ func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanRequest.ProtoReflect.Descriptor instead.
 func (*ReadPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ReadPlanRequest) GetPlanId() string {
@@ -1287,14 +1396,16 @@ type ReadPlanResponse struct {
 	// The policy that it was made by.
 	Policy []*PolicyTerm `protobuf:"bytes,6,rep,name=policy,proto3" json:"policy,omitempty"`
 	// What a person should look at: work rules, dogs to review.
-	Cautions      []string `protobuf:"bytes,7,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	Cautions []string `protobuf:"bytes,7,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// Long days by site, trainer and day. Their points and those of the placements add up to the plan's value.
+	LongDays      []*LongDay `protobuf:"bytes,8,rep,name=long_days,json=longDays,proto3" json:"long_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReadPlanResponse) Reset() {
 	*x = ReadPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1306,7 +1417,7 @@ func (x *ReadPlanResponse) String() string {
 func (*ReadPlanResponse) ProtoMessage() {}
 
 func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1319,7 +1430,7 @@ func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanResponse.ProtoReflect.Descriptor instead.
 func (*ReadPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ReadPlanResponse) GetPlan() *Plan {
@@ -1371,6 +1482,13 @@ func (x *ReadPlanResponse) GetCautions() []string {
 	return nil
 }
 
+func (x *ReadPlanResponse) GetLongDays() []*LongDay {
+	if x != nil {
+		return x.LongDays
+	}
+	return nil
+}
+
 // ListPlansRequest may name a month.
 type ListPlansRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1382,7 +1500,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1394,7 +1512,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1407,7 +1525,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListPlansRequest) GetMonth() string {
@@ -1428,7 +1546,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1440,7 +1558,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1453,7 +1571,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -1476,7 +1594,7 @@ type ComparePlansRequest struct {
 
 func (x *ComparePlansRequest) Reset() {
 	*x = ComparePlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1488,7 +1606,7 @@ func (x *ComparePlansRequest) String() string {
 func (*ComparePlansRequest) ProtoMessage() {}
 
 func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1501,7 +1619,7 @@ func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
 func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ComparePlansRequest) GetPlanId() string {
@@ -1537,7 +1655,7 @@ type Difference struct {
 
 func (x *Difference) Reset() {
 	*x = Difference{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1549,7 +1667,7 @@ func (x *Difference) String() string {
 func (*Difference) ProtoMessage() {}
 
 func (x *Difference) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1562,7 +1680,7 @@ func (x *Difference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Difference.ProtoReflect.Descriptor instead.
 func (*Difference) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Difference) GetRequestCode() string {
@@ -1619,7 +1737,7 @@ type ComparePlansResponse struct {
 
 func (x *ComparePlansResponse) Reset() {
 	*x = ComparePlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1631,7 +1749,7 @@ func (x *ComparePlansResponse) String() string {
 func (*ComparePlansResponse) ProtoMessage() {}
 
 func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1644,7 +1762,7 @@ func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
 func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ComparePlansResponse) GetFirst() *Plan {
@@ -1695,7 +1813,7 @@ type ExplainRequestRequest struct {
 
 func (x *ExplainRequestRequest) Reset() {
 	*x = ExplainRequestRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1707,7 +1825,7 @@ func (x *ExplainRequestRequest) String() string {
 func (*ExplainRequestRequest) ProtoMessage() {}
 
 func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1720,7 +1838,7 @@ func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequestRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ExplainRequestRequest) GetPlanId() string {
@@ -1760,7 +1878,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1772,7 +1890,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1785,7 +1903,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Refusal) GetSiteCode() string {
@@ -1854,7 +1972,7 @@ type ExplainRequestResponse struct {
 
 func (x *ExplainRequestResponse) Reset() {
 	*x = ExplainRequestResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1866,7 +1984,7 @@ func (x *ExplainRequestResponse) String() string {
 func (*ExplainRequestResponse) ProtoMessage() {}
 
 func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1879,7 +1997,7 @@ func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestResponse.ProtoReflect.Descriptor instead.
 func (*ExplainRequestResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ExplainRequestResponse) GetPlacement() *Placement {
@@ -1921,7 +2039,7 @@ type PublishPlanRequest struct {
 
 func (x *PublishPlanRequest) Reset() {
 	*x = PublishPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1933,7 +2051,7 @@ func (x *PublishPlanRequest) String() string {
 func (*PublishPlanRequest) ProtoMessage() {}
 
 func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1946,7 +2064,7 @@ func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanRequest.ProtoReflect.Descriptor instead.
 func (*PublishPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PublishPlanRequest) GetPlanId() string {
@@ -1975,7 +2093,7 @@ type PublishPlanResponse struct {
 
 func (x *PublishPlanResponse) Reset() {
 	*x = PublishPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1987,7 +2105,7 @@ func (x *PublishPlanResponse) String() string {
 func (*PublishPlanResponse) ProtoMessage() {}
 
 func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2000,7 +2118,7 @@ func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanResponse.ProtoReflect.Descriptor instead.
 func (*PublishPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PublishPlanResponse) GetPlan() *Plan {
@@ -2047,7 +2165,7 @@ type ReadPolicyRequest struct {
 
 func (x *ReadPolicyRequest) Reset() {
 	*x = ReadPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2059,7 +2177,7 @@ func (x *ReadPolicyRequest) String() string {
 func (*ReadPolicyRequest) ProtoMessage() {}
 
 func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2072,7 +2190,7 @@ func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyRequest.ProtoReflect.Descriptor instead.
 func (*ReadPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
 }
 
 // ReadPolicyResponse holds every term.
@@ -2086,7 +2204,7 @@ type ReadPolicyResponse struct {
 
 func (x *ReadPolicyResponse) Reset() {
 	*x = ReadPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2098,7 +2216,7 @@ func (x *ReadPolicyResponse) String() string {
 func (*ReadPolicyResponse) ProtoMessage() {}
 
 func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2111,7 +2229,7 @@ func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyResponse.ProtoReflect.Descriptor instead.
 func (*ReadPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ReadPolicyResponse) GetTerms() []*PolicyTerm {
@@ -2132,7 +2250,7 @@ type SetPolicyRequest struct {
 
 func (x *SetPolicyRequest) Reset() {
 	*x = SetPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2144,7 +2262,7 @@ func (x *SetPolicyRequest) String() string {
 func (*SetPolicyRequest) ProtoMessage() {}
 
 func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2157,7 +2275,7 @@ func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyRequest.ProtoReflect.Descriptor instead.
 func (*SetPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *SetPolicyRequest) GetTerms() []*PolicyTerm {
@@ -2178,7 +2296,7 @@ type SetPolicyResponse struct {
 
 func (x *SetPolicyResponse) Reset() {
 	*x = SetPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2190,7 +2308,7 @@ func (x *SetPolicyResponse) String() string {
 func (*SetPolicyResponse) ProtoMessage() {}
 
 func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2203,7 +2321,7 @@ func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyResponse.ProtoReflect.Descriptor instead.
 func (*SetPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *SetPolicyResponse) GetTerms() []*PolicyTerm {
@@ -2238,7 +2356,7 @@ type Stay struct {
 
 func (x *Stay) Reset() {
 	*x = Stay{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2250,7 +2368,7 @@ func (x *Stay) String() string {
 func (*Stay) ProtoMessage() {}
 
 func (x *Stay) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2263,7 +2381,7 @@ func (x *Stay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stay.ProtoReflect.Descriptor instead.
 func (*Stay) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Stay) GetId() string {
@@ -2335,7 +2453,7 @@ type ListStaysRequest struct {
 
 func (x *ListStaysRequest) Reset() {
 	*x = ListStaysRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2347,7 +2465,7 @@ func (x *ListStaysRequest) String() string {
 func (*ListStaysRequest) ProtoMessage() {}
 
 func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2360,7 +2478,7 @@ func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysRequest.ProtoReflect.Descriptor instead.
 func (*ListStaysRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ListStaysRequest) GetMonth() string {
@@ -2388,7 +2506,7 @@ type ListStaysResponse struct {
 
 func (x *ListStaysResponse) Reset() {
 	*x = ListStaysResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2400,7 +2518,7 @@ func (x *ListStaysResponse) String() string {
 func (*ListStaysResponse) ProtoMessage() {}
 
 func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2413,7 +2531,7 @@ func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysResponse.ProtoReflect.Descriptor instead.
 func (*ListStaysResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListStaysResponse) GetStays() []*Stay {
@@ -2502,7 +2620,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x03day\x18\x04 \x01(\tR\x03day\x12\x12\n" +
 	"\x04used\x18\x05 \x01(\x05R\x04used\x12\x1a\n" +
 	"\bcapacity\x18\x06 \x01(\x05R\bcapacity\x12\x14\n" +
-	"\x05price\x18\a \x01(\x01R\x05price\"\xa9\x03\n" +
+	"\x05price\x18\a \x01(\x01R\x05price\"\xee\x03\n" +
 	"\n" +
 	"SiteTotals\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x1a\n" +
@@ -2520,7 +2638,16 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	" \x01(\x03R\x06intake\x12#\n" +
 	"\rhandover_used\x18\v \x01(\x03R\fhandoverUsed\x12\x1a\n" +
 	"\bhandover\x18\f \x01(\x03R\bhandover\x12\x14\n" +
-	"\x05value\x18\r \x01(\x03R\x05value\"N\n" +
+	"\x05value\x18\r \x01(\x03R\x05value\x12\x1b\n" +
+	"\tlong_days\x18\x0e \x01(\x05R\blongDays\x12&\n" +
+	"\x0flong_day_points\x18\x0f \x01(\x03R\rlongDayPoints\"\xa3\x01\n" +
+	"\aLongDay\x12\x1b\n" +
+	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12!\n" +
+	"\ftrainer_code\x18\x02 \x01(\tR\vtrainerCode\x12\x10\n" +
+	"\x03day\x18\x03 \x01(\tR\x03day\x12\x1a\n" +
+	"\bquarters\x18\x04 \x01(\x05R\bquarters\x12\x16\n" +
+	"\x06points\x18\x05 \x01(\x03R\x06points\x12\x12\n" +
+	"\x04text\x18\x06 \x01(\tR\x04text\"N\n" +
 	"\n" +
 	"PolicyTerm\x12\x12\n" +
 	"\x04term\x18\x01 \x01(\tR\x04term\x12\x16\n" +
@@ -2528,7 +2655,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x05about\x18\x03 \x01(\tR\x05about\"Q\n" +
 	"\x0fReadPlanRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12\x1b\n" +
-	"\twith_uses\x18\x02 \x01(\bR\bwithUses\"\xec\x02\n" +
+	"\twith_uses\x18\x02 \x01(\bR\bwithUses\"\xa7\x03\n" +
 	"\x10ReadPlanResponse\x12-\n" +
 	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\x125\n" +
 	"\x05sites\x18\x02 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\x05sites\x12>\n" +
@@ -2538,7 +2665,8 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x05waits\x18\x04 \x03(\v2\x19.longlead.planner.v1.WaitR\x05waits\x12,\n" +
 	"\x04uses\x18\x05 \x03(\v2\x18.longlead.planner.v1.UseR\x04uses\x127\n" +
 	"\x06policy\x18\x06 \x03(\v2\x1f.longlead.planner.v1.PolicyTermR\x06policy\x12\x1a\n" +
-	"\bcautions\x18\a \x03(\tR\bcautions\"G\n" +
+	"\bcautions\x18\a \x03(\tR\bcautions\x129\n" +
+	"\tlong_days\x18\b \x03(\v2\x1c.longlead.planner.v1.LongDayR\blongDays\"G\n" +
 	"\x10ListPlansRequest\x123\n" +
 	"\x05month\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^([0-9]{4}-[0-9]{2})?$R\x05month\"D\n" +
 	"\x11ListPlansResponse\x12/\n" +
@@ -2652,7 +2780,7 @@ func file_longlead_planner_v1_planner_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_planner_v1_planner_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
+var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(PlanState)(0),                  // 0: longlead.planner.v1.PlanState
 	(*Plan)(nil),                    // 1: longlead.planner.v1.Plan
@@ -2667,40 +2795,41 @@ var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(*Wait)(nil),                    // 10: longlead.planner.v1.Wait
 	(*Use)(nil),                     // 11: longlead.planner.v1.Use
 	(*SiteTotals)(nil),              // 12: longlead.planner.v1.SiteTotals
-	(*PolicyTerm)(nil),              // 13: longlead.planner.v1.PolicyTerm
-	(*ReadPlanRequest)(nil),         // 14: longlead.planner.v1.ReadPlanRequest
-	(*ReadPlanResponse)(nil),        // 15: longlead.planner.v1.ReadPlanResponse
-	(*ListPlansRequest)(nil),        // 16: longlead.planner.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),       // 17: longlead.planner.v1.ListPlansResponse
-	(*ComparePlansRequest)(nil),     // 18: longlead.planner.v1.ComparePlansRequest
-	(*Difference)(nil),              // 19: longlead.planner.v1.Difference
-	(*ComparePlansResponse)(nil),    // 20: longlead.planner.v1.ComparePlansResponse
-	(*ExplainRequestRequest)(nil),   // 21: longlead.planner.v1.ExplainRequestRequest
-	(*Refusal)(nil),                 // 22: longlead.planner.v1.Refusal
-	(*ExplainRequestResponse)(nil),  // 23: longlead.planner.v1.ExplainRequestResponse
-	(*PublishPlanRequest)(nil),      // 24: longlead.planner.v1.PublishPlanRequest
-	(*PublishPlanResponse)(nil),     // 25: longlead.planner.v1.PublishPlanResponse
-	(*ReadPolicyRequest)(nil),       // 26: longlead.planner.v1.ReadPolicyRequest
-	(*ReadPolicyResponse)(nil),      // 27: longlead.planner.v1.ReadPolicyResponse
-	(*SetPolicyRequest)(nil),        // 28: longlead.planner.v1.SetPolicyRequest
-	(*SetPolicyResponse)(nil),       // 29: longlead.planner.v1.SetPolicyResponse
-	(*Stay)(nil),                    // 30: longlead.planner.v1.Stay
-	(*ListStaysRequest)(nil),        // 31: longlead.planner.v1.ListStaysRequest
-	(*ListStaysResponse)(nil),       // 32: longlead.planner.v1.ListStaysResponse
-	(*timestamppb.Timestamp)(nil),   // 33: google.protobuf.Timestamp
-	(*StartMoveStudyRequest)(nil),   // 34: longlead.planner.v1.StartMoveStudyRequest
-	(*WatchMoveStudyRequest)(nil),   // 35: longlead.planner.v1.WatchMoveStudyRequest
-	(*CancelMoveStudyRequest)(nil),  // 36: longlead.planner.v1.CancelMoveStudyRequest
-	(*ListMoveStudiesRequest)(nil),  // 37: longlead.planner.v1.ListMoveStudiesRequest
-	(*StartMoveStudyResponse)(nil),  // 38: longlead.planner.v1.StartMoveStudyResponse
-	(*WatchMoveStudyResponse)(nil),  // 39: longlead.planner.v1.WatchMoveStudyResponse
-	(*CancelMoveStudyResponse)(nil), // 40: longlead.planner.v1.CancelMoveStudyResponse
-	(*ListMoveStudiesResponse)(nil), // 41: longlead.planner.v1.ListMoveStudiesResponse
+	(*LongDay)(nil),                 // 13: longlead.planner.v1.LongDay
+	(*PolicyTerm)(nil),              // 14: longlead.planner.v1.PolicyTerm
+	(*ReadPlanRequest)(nil),         // 15: longlead.planner.v1.ReadPlanRequest
+	(*ReadPlanResponse)(nil),        // 16: longlead.planner.v1.ReadPlanResponse
+	(*ListPlansRequest)(nil),        // 17: longlead.planner.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),       // 18: longlead.planner.v1.ListPlansResponse
+	(*ComparePlansRequest)(nil),     // 19: longlead.planner.v1.ComparePlansRequest
+	(*Difference)(nil),              // 20: longlead.planner.v1.Difference
+	(*ComparePlansResponse)(nil),    // 21: longlead.planner.v1.ComparePlansResponse
+	(*ExplainRequestRequest)(nil),   // 22: longlead.planner.v1.ExplainRequestRequest
+	(*Refusal)(nil),                 // 23: longlead.planner.v1.Refusal
+	(*ExplainRequestResponse)(nil),  // 24: longlead.planner.v1.ExplainRequestResponse
+	(*PublishPlanRequest)(nil),      // 25: longlead.planner.v1.PublishPlanRequest
+	(*PublishPlanResponse)(nil),     // 26: longlead.planner.v1.PublishPlanResponse
+	(*ReadPolicyRequest)(nil),       // 27: longlead.planner.v1.ReadPolicyRequest
+	(*ReadPolicyResponse)(nil),      // 28: longlead.planner.v1.ReadPolicyResponse
+	(*SetPolicyRequest)(nil),        // 29: longlead.planner.v1.SetPolicyRequest
+	(*SetPolicyResponse)(nil),       // 30: longlead.planner.v1.SetPolicyResponse
+	(*Stay)(nil),                    // 31: longlead.planner.v1.Stay
+	(*ListStaysRequest)(nil),        // 32: longlead.planner.v1.ListStaysRequest
+	(*ListStaysResponse)(nil),       // 33: longlead.planner.v1.ListStaysResponse
+	(*timestamppb.Timestamp)(nil),   // 34: google.protobuf.Timestamp
+	(*StartMoveStudyRequest)(nil),   // 35: longlead.planner.v1.StartMoveStudyRequest
+	(*WatchMoveStudyRequest)(nil),   // 36: longlead.planner.v1.WatchMoveStudyRequest
+	(*CancelMoveStudyRequest)(nil),  // 37: longlead.planner.v1.CancelMoveStudyRequest
+	(*ListMoveStudiesRequest)(nil),  // 38: longlead.planner.v1.ListMoveStudiesRequest
+	(*StartMoveStudyResponse)(nil),  // 39: longlead.planner.v1.StartMoveStudyResponse
+	(*WatchMoveStudyResponse)(nil),  // 40: longlead.planner.v1.WatchMoveStudyResponse
+	(*CancelMoveStudyResponse)(nil), // 41: longlead.planner.v1.CancelMoveStudyResponse
+	(*ListMoveStudiesResponse)(nil), // 42: longlead.planner.v1.ListMoveStudiesResponse
 }
 var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	0,  // 0: longlead.planner.v1.Plan.state:type_name -> longlead.planner.v1.PlanState
-	33, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
-	33, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
+	34, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
+	34, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
 	1,  // 3: longlead.planner.v1.DraftPlanResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 4: longlead.planner.v1.WatchDraftResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 5: longlead.planner.v1.CancelDraftResponse.plan:type_name -> longlead.planner.v1.Plan
@@ -2710,58 +2839,59 @@ var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	8,  // 9: longlead.planner.v1.ReadPlanResponse.placements:type_name -> longlead.planner.v1.Placement
 	10, // 10: longlead.planner.v1.ReadPlanResponse.waits:type_name -> longlead.planner.v1.Wait
 	11, // 11: longlead.planner.v1.ReadPlanResponse.uses:type_name -> longlead.planner.v1.Use
-	13, // 12: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
-	1,  // 13: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
-	8,  // 14: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
-	8,  // 15: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
-	1,  // 16: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
-	1,  // 17: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
-	12, // 18: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
-	12, // 19: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
-	19, // 20: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
-	8,  // 21: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
-	10, // 22: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
-	22, // 23: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
-	1,  // 24: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
-	13, // 25: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	13, // 26: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
-	13, // 27: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	30, // 28: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
-	2,  // 29: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
-	4,  // 30: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
-	6,  // 31: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
-	14, // 32: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
-	16, // 33: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
-	18, // 34: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
-	21, // 35: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
-	24, // 36: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
-	26, // 37: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
-	28, // 38: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
-	31, // 39: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
-	34, // 40: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
-	35, // 41: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
-	36, // 42: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
-	37, // 43: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
-	3,  // 44: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
-	5,  // 45: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
-	7,  // 46: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
-	15, // 47: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
-	17, // 48: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
-	20, // 49: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
-	23, // 50: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
-	25, // 51: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
-	27, // 52: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
-	29, // 53: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
-	32, // 54: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
-	38, // 55: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
-	39, // 56: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
-	40, // 57: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
-	41, // 58: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
-	44, // [44:59] is the sub-list for method output_type
-	29, // [29:44] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	14, // 12: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
+	13, // 13: longlead.planner.v1.ReadPlanResponse.long_days:type_name -> longlead.planner.v1.LongDay
+	1,  // 14: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
+	8,  // 15: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
+	8,  // 16: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
+	1,  // 17: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
+	1,  // 18: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
+	12, // 19: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
+	12, // 20: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
+	20, // 21: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
+	8,  // 22: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
+	10, // 23: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
+	23, // 24: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
+	1,  // 25: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
+	14, // 26: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	14, // 27: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
+	14, // 28: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	31, // 29: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
+	2,  // 30: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
+	4,  // 31: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
+	6,  // 32: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
+	15, // 33: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
+	17, // 34: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
+	19, // 35: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
+	22, // 36: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
+	25, // 37: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
+	27, // 38: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
+	29, // 39: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
+	32, // 40: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
+	35, // 41: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
+	36, // 42: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
+	37, // 43: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
+	38, // 44: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
+	3,  // 45: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
+	5,  // 46: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
+	7,  // 47: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
+	16, // 48: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
+	18, // 49: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
+	21, // 50: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
+	24, // 51: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
+	26, // 52: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
+	28, // 53: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
+	30, // 54: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
+	33, // 55: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
+	39, // 56: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
+	40, // 57: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
+	41, // 58: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
+	42, // 59: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
+	45, // [45:60] is the sub-list for method output_type
+	30, // [30:45] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_longlead_planner_v1_planner_proto_init() }
@@ -2776,7 +2906,7 @@ func file_longlead_planner_v1_planner_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_planner_v1_planner_proto_rawDesc), len(file_longlead_planner_v1_planner_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   32,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
