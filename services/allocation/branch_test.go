@@ -37,6 +37,9 @@ func TestPricingAgainstEverySchedule(t *testing.T) {
 				p.Dogs = append(p.Dogs, drawDog(t, p))
 			}
 		}
+		if rapid.Bool().Draw(t, "soft levels") {
+			drawEasy(t, p)
+		}
 		stays := 0
 		for _, d := range p.Dogs {
 			stays += len(d.Placements)
@@ -45,8 +48,9 @@ func TestPricingAgainstEverySchedule(t *testing.T) {
 			return
 		}
 		worth := rapid.SliceOfN(rapid.Int64Range(-5, 30), stays, stays).Draw(t, "worth")
+		level := rapid.SliceOfN(rapid.Int64Range(0, 1000), p.Days, p.Days).Draw(t, "prices of soft levels")
 		for trainer := range p.Trainers {
-			found, proven, brute := allocation.PriceSchedule(p, trainer, func(i int) int64 { return worth[i] })
+			found, proven, brute := allocation.PriceSchedule(p, trainer, func(i int) int64 { return worth[i] }, func(k int) int64 { return level[k] })
 			require.Equal(t, brute, found)
 			require.Equal(t, brute, proven)
 		}

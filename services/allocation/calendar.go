@@ -41,6 +41,7 @@ type calendarStay struct {
 	class          int32 // index into sizes
 	penalty, cover int32
 	load           int32
+	until          int16 // to, as it was before cutTail
 }
 
 // tableMost is the most entries a day's table may have; above countMost dogs are not counted in it.
@@ -74,7 +75,8 @@ func newCalendars(m *model) []*calendar {
 		for e, tr := range m.groupTrainers(g) {
 			c := out[tr.trainer]
 			c.stays = append(c.stays, calendarStay{group: int32(i), entry: int16(e), from: c.day[g.arrive], to: c.day[g.leave],
-				arrive: g.arrive, dog: g.dog, size: tr.minutes, penalty: tr.penalty, cover: tr.cover, load: tr.load})
+				arrive: g.arrive, dog: g.dog, size: tr.minutes, penalty: tr.penalty, cover: tr.cover, load: tr.load,
+				until: c.day[g.leave]})
 		}
 	}
 	for _, c := range out {
@@ -140,7 +142,7 @@ func (c *calendar) cutTail() {
 		s.to = min(s.to, last+1)
 		if s.from >= s.to { // no working day in it
 			s.from = max(0, min(s.from, last))
-			s.to = s.from
+			s.to, s.until = s.from, s.from
 		}
 	}
 }

@@ -34,9 +34,10 @@
 // options less the sum of p*max(0, use-b) (easy.go, soft.go). In both bounds a level is one more priced row, at a price x between 0 and p: then
 // x*(use-b) <= p*max(0, use-b) whatever the use, so the value is at most the Lagrangian with x*b in it, and everything said
 // above holds, the exact search's losses included, since they are counted against the same prices. Together with the price y of the capacity
-// c itself this is one row at price x+y, whose part in the bound is x*b + y*c. Above p only the capacity's own price grows. In the
-// schedule bound y stays within the calendars and x is dualised, so a stay costs x for every unit on each working day. This is the bound of
-// a relaxation in which a day's points are spread evenly over its units; branching closes what is left.
+// c itself this is one row at price x+y, whose part in the bound is x*b + y*c. Above p only the capacity's own price grows.
+//
+// In the schedule bound the sites' levels are priced in the same way. A trainer's level is counted exactly: within the pricing of a schedule
+// the difference p*max(0, use-b) - x*(use-b), which is never below zero, is taken off (softdays.go), and x only steers the search.
 //
 // Load becomes even when the levels of all trainers are the same share of their hours (EvenLoad): taking a stay from a trainer above
 // the share and giving it to one below saves points, so an uneven plan is kept only where it earns more than that. Below the share nothing is evened out.

@@ -33,8 +33,9 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 	return value, bound, root
 }
 
-// PriceSchedule solves one trainer's pricing problem at given values of its stays, by search and by trying every schedule.
-func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64) (found, proven, brute int64) {
+// PriceSchedule solves one trainer's pricing problem at given values of its stays, by search and by trying every schedule. level is
+// the price of the trainer's soft level by day, in 1/1000 of the highest; it must not matter.
+func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64, level func(day int) int64) (found, proven, brute int64) {
 	m := newModel(p, components(p)[0])
 	c := newCalendars(m)[trainer]
 	net := make([]micro, len(m.groups))
@@ -42,20 +43,29 @@ func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64) (found, 
 		net[i] = worth(i) << m.shift
 	}
 	x := &pricer{m: m}
-	out := x.price(c, net, nil, 5, 1<<30, 0)
-	return out.value, out.bound, x.everySchedule(c, net, 0)
+	t := newTariff(m)
+	var paid micro
+	if line := m.easy.load[trainer]; line >= 0 {
+		for k := range m.nights {
+			t.cell[m.cell(line, k)] = m.over(line) << m.shift / 1000 * level(k)
+			paid += t.cell[m.cell(line, k)] * micro(m.capacity[m.cell(line, k)])
+		}
+	}
+	t.sum(1)
+	out := x.price(c, net, t, 5, 1<<30, 0)
+	return out.value + paid, out.bound + paid, x.everySchedule(c, net, 0)
 }
 
 // everySchedule tries every schedule, looking only at the problem's days.
 func (x *pricer) everySchedule(c *calendar, net []micro, from int) micro {
 	m := x.m
 	t := &m.p.Trainers[m.trainerOf[c.trainer]]
-	minutes, dogs := make([]int, m.p.Days), make([]int, m.p.Days)
+	minutes, dogs, units := make([]int, m.p.Days), make([]int, m.p.Days), make([]int, m.p.Days)
 	used := map[int32]bool{}
 	var try func(i int) micro
 	try = func(i int) micro {
 		if i == len(c.stays) {
-			return 0
+			return -t.Easy.cost(units) << m.shift
 		}
 		best := try(i + 1)
 		st := &c.stays[i]
@@ -70,6 +80,9 @@ func (x *pricer) everySchedule(c *calendar, net []micro, from int) micro {
 				if t.Works[k] {
 					minutes[k] += times * need
 					dogs[k] += times
+					if t.Easy != nil {
+						units[k] += times * t.Easy.units(need)
+					}
 					ok = ok && minutes[k] <= t.Minutes[k] && dogs[k] <= t.Dogs[k]
 				}
 			}
@@ -84,4 +97,14 @@ func (x *pricer) everySchedule(c *calendar, net []micro, from int) micro {
 		return best
 	}
 	return try(from)
+}
+
+// cost is what some use by day costs.
+func (e *Easy) cost(units []int) (points int64) {
+	for k, n := range units {
+		if e != nil && k < len(e.Upto) {
+			points += int64(max(0, n-e.Upto[k])) * int64(e.Over)
+		}
+	}
+	return points
 }

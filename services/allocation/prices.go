@@ -57,6 +57,7 @@ func (t *tariff) sumTrainer(tr int) {
 	if line := m.minuteLine[m.trainerSite[tr]]; line >= 0 {
 		site = t.cell[m.cell(line, 0):m.cell(line+1, 0)]
 	}
+	easy := m.easy.minute[m.trainerSite[tr]]
 	minute, cover, works := t.minute[tr*m.stride:], t.cover[tr*m.stride:], m.works[tr*m.stride:]
 	var on, off micro
 	for k := range m.stride {
@@ -64,6 +65,9 @@ func (t *tariff) sumTrainer(tr int) {
 		var s micro
 		if site != nil {
 			s = site[k]
+		}
+		if easy >= 0 {
+			s += t.cell[m.cell(easy, k)]
 		}
 		if works[k] {
 			on += own[k] + s

@@ -25,6 +25,7 @@ type pricer struct {
 	slope    []int32 // by working day and size: stays wanted, less stays in the tables' best mix
 	keepBest []micro // prices to go back to
 
+	soft       softDays
 	left, hand []int32 // by working day, during the search
 	used       []bool  // by dog
 	path, best []int32 // items chosen
@@ -45,6 +46,8 @@ type item struct {
 	dog      int32
 	size     int32
 	class    int32
+	load     int32 // of a soft level, on the working days up to until
+	until    int16
 	value    micro // what it leaves over before the trainer's own prices
 	left     micro // and after them
 }
@@ -59,14 +62,16 @@ type priced struct {
 // minutes, or nil. The schedule found is left in c.last.
 func (x *pricer) price(c *calendar, net []micro, site *tariff, steps, limit int, tolerance micro) priced {
 	x.c, x.limit, x.nodes = c, limit, 0
+	x.soft.begin(c, x.m, site)
 	x.collect(net, site)
-	x.path, x.best, x.value = x.path[:0], x.best[:0], 0
+	x.path, x.best, x.value = x.path[:0], x.best[:0], -x.soft.slack
 	var bound micro
 	switch {
 	case len(x.items) == 0:
+		bound = x.value
 	case len(c.minutes) == 0:
 		bound = x.bestOfEach()
-	case x.oneDay():
+	case !x.soft.on && x.oneDay():
 		bound = x.knapsack()
 	default:
 		x.again()
@@ -113,10 +118,10 @@ func (x *pricer) collect(net []micro, site *tariff) {
 		if site != nil {
 			v -= site.siteMinutes(c, s)
 		}
-		if v <= 0 {
+		if v <= 0 && (s.load == 0 || v+x.soft.paid(s) <= 0) {
 			continue
 		}
-		x.items = append(x.items, item{stay: int32(i), from: s.from, to: s.to, dog: s.dog, size: s.size, class: s.class, value: v})
+		x.items = append(x.items, item{stay: int32(i), from: s.from, to: s.to, dog: s.dog, size: s.size, class: s.class, load: s.load, until: s.until, value: v})
 		if s.from < s.to {
 			x.has[int(s.from)*sizes+int(s.class)] = true
 		}
@@ -173,7 +178,7 @@ func (x *pricer) bestOfEach() micro {
 			x.value += x.surplus[d]
 		}
 	}
-	return x.value
+	return x.value // no working day in any of them, so no soft level either
 }
 
 // again values the schedule of the last call at the new prices: often it is still good.
@@ -186,7 +191,7 @@ func (x *pricer) again() {
 			x.path = append(x.path, int32(i))
 		}
 	}
-	x.keep(sum)
+	x.keep(sum - x.soft.lost(x.items, x.path))
 }
 
 // keep notes the path if it is better than the best schedule.
@@ -221,7 +226,7 @@ func (x *pricer) greedy() {
 		}
 	}
 	clear(x.used)
-	x.keep(sum)
+	x.keep(sum - x.soft.lost(x.items, x.path))
 }
 
 func (x *pricer) fits(it *item) bool {
@@ -237,6 +242,9 @@ func (x *pricer) take(it *item, times int32) {
 	for k := it.from; k < it.to; k++ {
 		x.left[k] -= times * it.size
 		x.hand[k] -= times
+	}
+	if it.load != 0 {
+		x.soft.use(it, times)
 	}
 }
 
@@ -274,7 +282,8 @@ func (x *pricer) explore(bound, tolerance micro) micro {
 		x.drop[j] = x.most[j] - after
 		x.surplus[it.dog] = x.most[j]
 	}
-	at := spot{}
+	x.soft.clear()
+	at := spot{slack: x.soft.slack}
 	for _, s := range x.surplus {
 		at.waiting += s
 	}
@@ -282,7 +291,7 @@ func (x *pricer) explore(bound, tolerance micro) micro {
 		at.later += x.worth(k, c.minutes[k], c.inHand[k])
 	}
 	x.seen.forget()
-	x.path, x.open, x.cut = x.path[:0], 0, tolerance
+	x.path, x.open, x.cut = x.path[:0], x.value, tolerance
 	x.visit(at)
 	if x.nodes >= x.limit {
 		return min(bound, max(x.open, x.value+tolerance))
@@ -291,17 +300,17 @@ func (x *pricer) explore(bound, tolerance micro) micro {
 }
 
 // spot is where the search stands: the next position in the list of items, the working day and window it has come to, the entry of the
-// window's table for those who came in this window, what the chosen leave over, what the days after the window can still
-// earn, and what the dogs not chosen could leave over.
+// window's table for those who came in this window, what the chosen leave over (less what a soft level surely costs), what the days
+// after the window can still earn, what the dogs not chosen could leave over, and what is paid for room below a soft level that nobody has taken yet.
 type spot struct {
-	j, day, window, entry int
-	value, later, waiting micro
+	j, day, window, entry        int
+	value, later, waiting, slack micro
 }
 
 // visit chooses the next stay among those from a spot on.
 func (x *pricer) visit(at spot) {
 	c := x.c
-	x.keep(at.value)
+	x.keep(at.value - at.slack)
 	for ; at.j < len(x.search); at.j++ {
 		it := &x.items[x.search[at.j]]
 		if at.day < int(it.from) && !x.advance(&at, int(it.from)) {
@@ -336,6 +345,9 @@ func (x *pricer) visit(at spot) {
 // advance moves on to a later working day, over into later windows if need be. It reports false if nothing better can come from there.
 func (x *pricer) advance(at *spot, day int) bool {
 	c := x.c
+	if x.soft.on {
+		x.soft.pass(at, day)
+	}
 	entered := false
 	for day >= int(c.ends[at.window]) {
 		at.window++
@@ -371,6 +383,9 @@ func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
 	next.j++
 	next.value += it.value
 	next.waiting -= x.most[at.j]
+	if it.load != 0 {
+		x.soft.add(&next, it)
+	}
 	if it.from == it.to {
 		return next, true
 	}
@@ -400,7 +415,11 @@ func (x *pricer) stateKey(j, day int) (key stateKey) {
 	for _, i := range x.path {
 		it := &x.items[i]
 		if int(it.to) > day {
-			key.add(uint64(it.to)<<32 | uint64(it.size))
+			until := it.to
+			if x.soft.on { // the days that were cut off matter as well
+				until = it.until
+			}
+			key.add(uint64(until)<<32 | uint64(it.size))
 		}
 		if int(x.lastAt[it.dog]) >= j {
 			key.add(1<<63 | uint64(it.dog))

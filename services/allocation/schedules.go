@@ -112,6 +112,7 @@ func (s *schedules) listCells(d *dual) {
 		}
 	}
 	s.cells = append(s.cells, m.easyCells()...)
+	m.fixLoads(s.t, d.top)
 }
 
 // shareOut evens out, in every row of a household's groups, what its dogs leave over at the given prices. The transfers add up to
@@ -282,9 +283,6 @@ func (s *schedules) countUse() {
 						s.use[m.cell(line, k)] += int64(st.cover)
 					}
 				}
-			}
-			if st.load != 0 {
-				m.addLoad(s.use, t, g, int64(st.load))
 			}
 		}
 	}

@@ -84,7 +84,7 @@ func (m *model) dayPriced(trainer int) bool {
 	return m.minuteLine[site] >= 0 || m.easy.minute[site] >= 0 || m.easy.load[trainer] >= 0
 }
 
-// easyCells lists the cells of soft levels that any stay can use.
+// easyCells lists the cells of the sites' soft levels that any stay can use.
 func (m *model) easyCells() (cells []int) {
 	add := func(line, hard int32) {
 		for k := 0; line >= 0 && k < m.stride; k++ {
@@ -97,9 +97,6 @@ func (m *model) easyCells() (cells []int) {
 		add(m.easy.intake[s], m.intakeLine[s])
 		add(m.easy.hand[s], m.handLine[s])
 		add(m.easy.minute[s], m.minuteLine[s])
-	}
-	for t := range m.trainerOf {
-		add(m.easy.load[t], m.workLine[t])
 	}
 	return cells
 }
@@ -141,12 +138,12 @@ func (m *model) copyEasy(use []int64) {
 	}
 }
 
-// addLoad counts a stay's units of its trainer's soft level into the use by cell.
-func (m *model) addLoad(use []int64, trainer int, g *group, load int64) {
-	at := m.cell(m.easy.load[trainer], 0)
-	for k := int(g.arrive); k < int(g.leave); k++ {
-		if m.works[trainer*m.stride+k] {
-			use[at+k] += load
+// fixLoads sets the prices of the trainers' soft levels to those of the price bound. The schedule bound leaves them there: each trainer's
+// own problem counts what a level costs exactly, whatever they are (softdays.go).
+func (m *model) fixLoads(t *tariff, price []float64) {
+	for _, line := range m.easy.load {
+		for k := 0; line >= 0 && k < m.stride; k++ {
+			t.cell[m.cell(line, k)] = micro(price[m.cell(line, k)])
 		}
 	}
 }
