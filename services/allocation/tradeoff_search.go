@@ -45,12 +45,11 @@ func (c *curve) start() error {
 	if err := c.keepAll(); err != nil {
 		return err
 	}
-	prices := []int64{0}
-	if c.count > 0 && len(c.moves) > 0 && c.moves[0] < c.count {
-		prices = append(prices, c.base)
+	if len(c.moves) == 0 || c.count == 0 || c.moves[len(c.moves)-1] == 0 {
+		return nil // which was all there is to search
 	}
-	for _, mu := range prices {
-		if c.goesOn() && !c.tried(mu) && c.moves[len(c.moves)-1] > 0 {
+	for _, mu := range []int64{0, c.base} {
+		if c.goesOn() && !c.tried(mu) && (mu == 0 || c.moves[0] < c.count) {
 			if err := c.price(mu); err != nil {
 				return err
 			}
@@ -71,7 +70,7 @@ func (c *curve) keepAll() error {
 		if err != nil {
 			return err
 		}
-		c.cuts = append(c.cuts, cut{mu: mu, bound: s.Bound, pinned: true, closed: s.Status == Optimal})
+		c.cuts = append(c.cuts, cut{mu: mu, bound: s.Bound, pinned: c.count > 0, closed: s.Status == Optimal})
 		if _, kept = c.plans[0]; kept && c.movesOf(s.Placements) == 0 || mu >= c.top {
 			return nil
 		}

@@ -188,7 +188,7 @@ func (m *moveTask) brokenWords(c *candidate, stay Stay) string {
 	return "its site or its arrival day is no longer among what its request accepts"
 }
 
-// result turns a curve into what people read. Points of a search that goes on have no placements yet, and so no lists.
+// result turns a curve into what people read.
 func (m *moveTask) result(curve []allocation.TradeOffPoint) MoveResult {
 	out := MoveResult{Requests: len(m.candidates) + len(m.settled), Promises: len(m.promised), Broken: m.broken, Points: []MovePoint{}}
 	var none map[int]allocation.Placement
@@ -214,7 +214,7 @@ func byDog(placements []allocation.Placement) map[int]allocation.Placement {
 func (m *moveTask) point(x allocation.TradeOffPoint, at, none map[int]allocation.Placement) MovePoint {
 	out := MovePoint{Moves: x.Moves, Moved: x.Moved, Found: x.Found, Impossible: x.Impossible, Points: x.Value, Bound: x.Bound,
 		PolicyPoints: x.Value, List: []Move{}, Gained: []string{}, Lost: []string{}}
-	if !x.Found || x.Placements == nil {
+	if !x.Found {
 		return out
 	}
 	out.Placed = len(x.Placements) + len(m.settled)

@@ -113,11 +113,15 @@ func TestMoves(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	s.startWorker(t)
-	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 240, Iterations: 30_000, Moves: []int32{5, 1, 2, 1, 20}}
+	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 240, Iterations: 20_000, Moves: []int32{5, 1, 2, 1, 20}}
+	if underRace {
+		ask.Iterations = 2_000
+	}
 	empty := s.waitStudy(t, s.startStudy(t, &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 120, Iterations: 50, Moves: []int32{3}}))
 	require.Equal(t, plannerv1.MoveStudyState_MOVE_STUDY_STATE_DONE, empty.GetState(), empty.GetFailure())
 	require.Zero(t, empty.GetPromises(), "nothing was published")
 	require.Len(t, empty.GetPoints(), 2)
+	require.Equal(t, empty.GetPoints()[0].GetBound(), empty.GetPoints()[1].GetBound(), "there is nothing to move")
 
 	promised := s.promise(t)
 	study := s.waitStudy(t, s.startStudy(t, ask))
@@ -131,7 +135,9 @@ func TestMoves(t *testing.T) {
 	for _, x := range study.GetPoints() {
 		t.Logf("%2d moves: %2d moved, %d placed, %d points, bound %d, gap %.2f %%", x.GetMoves(), x.GetMoved(), x.GetPlaced(), x.GetPoints(), x.GetBound(), x.GetGapPercent())
 	}
-	require.Positive(t, study.GetPoints()[4].GetMorePoints(), "a plan made in haste gains by moves")
+	if !underRace { // which leaves no time to find anything
+		require.Positive(t, study.GetPoints()[4].GetMorePoints(), "a plan made in haste gains by moves")
+	}
 	require.Less(t, study.GetPoints()[0].GetBound(), study.GetPoints()[4].GetBound())
 
 	list, err := s.planner.ListMoveStudies(t.Context(), &plannerv1.ListMoveStudiesRequest{Month: scenario.Month})
