@@ -1,0 +1,379 @@
+package allocation_test
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/longlead/longlead/services/allocation"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// everyPlan visits every plan that keeps the rules, leaving it to Check to say which do.
+func everyPlan(p *allocation.Problem, visit func(plan []allocation.Placement, value int64)) {
+	var plan []allocation.Placement
+	loose := *p
+	loose.Together = nil
+	var try func(d int)
+	try = func(d int) {
+		if d == len(p.Dogs) {
+			if v, err := allocation.Check(p, plan); err == nil {
+				visit(plan, v)
+			}
+			return
+		}
+		try(d + 1)
+		for _, g := range p.Dogs[d].Placements {
+			for _, r := range g.Runs {
+				for _, tr := range g.Trainers {
+					plan = append(plan, allocation.Placement{Dog: d, Site: g.Site, Arrival: g.Arrival, Run: r.Class, Trainer: tr.Trainer})
+					if _, err := allocation.Check(&loose, plan); err == nil {
+						try(d + 1)
+					}
+					plan = plan[:len(plan)-1]
+				}
+			}
+		}
+	}
+	try(0)
+}
+
+func places(plan []allocation.Placement, dog int) bool {
+	return slices.ContainsFunc(plan, func(pl allocation.Placement) bool { return pl.Dog == dog })
+}
+
+// keeps reports whether a plan has every placement of another.
+func keeps(plan, other []allocation.Placement) bool {
+	for _, pl := range other {
+		if !slices.Contains(plan, pl) {
+			return false
+		}
+	}
+	return true
+}
+
+// bruteJudge is what Judge should find, by trying every plan: whether one keeps all placements and adds the dog for more value,
+// and whether one has everybody and the dog.
+func bruteJudge(p *allocation.Problem, plan []allocation.Placement, dog int) (kept, rearranged bool) {
+	before := map[int]bool{}
+	for _, pl := range plan {
+		before[pl.Dog] = true
+	}
+	was, _ := allocation.Check(p, plan)
+	everyPlan(p, func(other []allocation.Placement, value int64) {
+		if !places(other, dog) {
+			return
+		}
+		all := true
+		for d := range before {
+			all = all && places(other, d)
+		}
+		rearranged = rearranged || all
+		// Nobody else comes in: only the dog and its household are new.
+		size := len(plan) + 1
+		for _, dogs := range p.Together {
+			if slices.Contains(dogs, dog) {
+				size = len(plan) + len(dogs)
+			}
+		}
+		kept = kept || keeps(other, plan) && len(other) == size && value > was
+	})
+	return kept, rearranged
+}
+
+// drawPlan solves a drawn problem and takes some dogs out again, so that many wait.
+func drawPlan(t *rapid.T, p *allocation.Problem) []allocation.Placement {
+	s, err := allocation.Solve(p, allocation.Options{})
+	require.NoError(t, err)
+	out := map[int]bool{}
+	for d := range p.Dogs {
+		if rapid.IntRange(0, 3).Draw(t, "taken out") == 0 {
+			out[d] = true
+		}
+	}
+	for _, dogs := range p.Together {
+		for _, d := range dogs {
+			out[d] = out[dogs[0]]
+		}
+	}
+	return slices.DeleteFunc(s.Placements, func(pl allocation.Placement) bool { return out[pl.Dog] })
+}
+
+// drawExtra draws more of some resource, over some days.
+func drawExtra(t *rapid.T, p *allocation.Problem) []allocation.Extra {
+	n := func(name string, a, b int) int { return rapid.IntRange(a, b).Draw(t, name) }
+	r := allocation.Resource{Kind: allocation.ResourceKind(n("kind", 0, 5)), Class: -1, Trainer: -1, Site: n("site", 0, len(p.Sites)-1)}
+	switch r.Kind {
+	case allocation.RunNight:
+		r.Class = n("class", 0, len(p.Sites[r.Site].Runs)-1)
+	case allocation.TrainerMinutes, allocation.TrainerDogs:
+		r.Trainer = n("trainer", 0, len(p.Trainers)-1)
+		r.Site = p.Trainers[r.Trainer].Site
+	}
+	var out []allocation.Extra
+	amount := n("amount", 1, 6)
+	for k := n("first", 0, p.Days-2); k < p.Days-1; k++ {
+		r.Day = k
+		out = append(out, allocation.Extra{Resource: r, Amount: amount})
+	}
+	return out
+}
+
+func TestJudgeAgainstBruteForce(t *testing.T) {
+	t.Parallel()
+	var kept, moved, never int
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		plan := drawPlan(t, p)
+		for dog := range p.Dogs {
+			if places(plan, dog) {
+				continue
+			}
+			changes := []allocation.Change{{}, {Extras: drawExtra(t, p)}, {Extras: append(drawExtra(t, p), drawExtra(t, p)...)},
+				{Groups: map[int][]allocation.Group{dog: drawDogOf(t, p, p.Dogs[dog].Nights).Placements}}}
+			verdicts, err := allocation.Judge(p, plan, dog, changes, allocation.Options{})
+			require.NoError(t, err)
+			for i, v := range verdicts {
+				q, err := changes[i].Apply(p)
+				require.NoError(t, err)
+				require.NoError(t, q.Validate())
+				wantKept, wantMoved := bruteJudge(q, plan, dog)
+				require.Equal(t, wantKept, v.Kept == allocation.Found, "change %d: kept is %v", i, v.Kept)
+				require.Equal(t, wantKept || wantMoved, v.Rearranged == allocation.Found, "change %d: rearranged is %v", i, v.Rearranged)
+				if v.Rearranged == allocation.Found {
+					require.True(t, places(v.Plan, dog))
+					before, _ := allocation.Check(p, plan)
+					after, err := allocation.Check(q, v.Plan)
+					require.NoError(t, err)
+					require.Equal(t, after-before, v.Gain)
+				}
+				switch {
+				case wantKept:
+					kept++
+				case wantMoved:
+					moved++
+				default:
+					never++
+				}
+			}
+		}
+	})
+	require.Positive(t, kept)
+	require.Positive(t, moved)
+	require.Positive(t, never)
+}
+
+// drawDogOf draws groups for a dog of so many nights.
+func drawDogOf(t *rapid.T, p *allocation.Problem, nights int) allocation.Dog {
+	d := drawDog(t, p)
+	d.Nights = nights
+	d.Placements = slices.DeleteFunc(d.Placements, func(g allocation.Group) bool { return g.Arrival+nights > p.Days-1 })
+	return d
+}
+
+// plenty gives far more of some kinds of resource everywhere; trainer minutes are their sites' minutes as well.
+func plenty(p *allocation.Problem, kinds map[allocation.ResourceKind]bool) allocation.Change {
+	var c allocation.Change
+	add := func(r allocation.Resource) {
+		if kinds[r.Kind] {
+			c.Extras = append(c.Extras, allocation.Extra{Resource: r, Amount: 1000})
+		}
+	}
+	for k := range p.Days {
+		for s := range p.Sites {
+			at := allocation.Resource{Site: s, Class: -1, Trainer: -1, Day: k}
+			at.Kind = allocation.HandoverPlace
+			add(at)
+			if k == p.Days-1 {
+				continue
+			}
+			for _, kind := range []allocation.ResourceKind{allocation.IntakePlace, allocation.SiteMinutes} {
+				at.Kind = kind
+				add(at)
+			}
+			at.Kind = allocation.RunNight
+			for at.Class = range p.Sites[s].Runs {
+				add(at)
+			}
+		}
+		for tr := range p.Trainers {
+			at := allocation.Resource{Site: p.Trainers[tr].Site, Class: -1, Trainer: tr, Day: k}
+			if k < p.Days-1 && p.Trainers[tr].Works[k] {
+				at.Kind = allocation.TrainerMinutes
+				add(at)
+				at.Kind = allocation.TrainerDogs
+				add(at)
+			}
+		}
+	}
+	return c
+}
+
+// TestAdmissions: every change that is offered admits the dog, by brute force; with one minute less nothing does; and a kind of
+// resource of which plenty would admit the dog is among those offered.
+func TestAdmissions(t *testing.T) {
+	t.Parallel()
+	var least, offered, none int
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		plan := drawPlan(t, p)
+		w, err := allocation.NewWeigher(p, plan)
+		require.NoError(t, err)
+		for dog := range p.Dogs {
+			if places(plan, dog) {
+				continue
+			}
+			var offers []allocation.Offer
+			for kind := range 2 {
+				o := allocation.Offer{Kind: kind, Size: rapid.IntRange(1, 3).Draw(t, "size")}
+				for _, d := range w.Household(dog) {
+					o.Groups = append(o.Groups, unknownTo(p, d, drawDogOf(t, p, p.Dogs[d].Nights).Placements))
+				}
+				offers = append(offers, o)
+			}
+			admissions, err := w.Admissions(dog, offers)
+			require.NoError(t, err)
+			for _, a := range admissions {
+				require.True(t, a.Proven)
+				q, err := a.Change.Apply(p)
+				require.NoError(t, err)
+				kept, _ := bruteJudge(q, plan, dog)
+				require.True(t, kept, "%+v", a)
+				if a.Offer >= 0 {
+					offered++
+				}
+				if len(a.Lacks) == 1 && (a.Lacks[0].Kind == allocation.TrainerMinutes || a.Lacks[0].Kind == allocation.SiteMinutes) {
+					least++
+					less := a.Change
+					less.Extras = slices.Clone(less.Extras)
+					for i := range less.Extras {
+						less.Extras[i].Amount--
+					}
+					q, err := less.Apply(p)
+					require.NoError(t, err)
+					kept, _ := bruteJudge(q, plan, dog)
+					require.False(t, kept, "one minute less would do: %+v", a)
+				}
+			}
+			if len(admissions) == 0 {
+				none++
+			}
+			requireComplete(t, p, plan, dog, admissions)
+		}
+	})
+	require.Positive(t, least)
+	require.Positive(t, offered)
+	require.Positive(t, none)
+}
+
+// unknownTo leaves out what a dog could have already.
+func unknownTo(p *allocation.Problem, dog int, groups []allocation.Group) []allocation.Group {
+	return slices.DeleteFunc(groups, func(g allocation.Group) bool {
+		return slices.ContainsFunc(p.Dogs[dog].Placements, func(o allocation.Group) bool { return o.Site == g.Site && o.Arrival == g.Arrival })
+	})
+}
+
+func requireComplete(t *rapid.T, p *allocation.Problem, plan []allocation.Placement, dog int, admissions []allocation.Admission) {
+	for kind := allocation.RunNight; kind <= allocation.TrainerDogs; kind++ {
+		kinds := map[allocation.ResourceKind]bool{kind: true}
+		if kind == allocation.TrainerMinutes {
+			kinds[allocation.SiteMinutes] = true
+		}
+		q, err := plenty(p, kinds).Apply(p)
+		require.NoError(t, err)
+		kept, _ := bruteJudge(q, plan, dog)
+		among := slices.ContainsFunc(admissions, func(a allocation.Admission) bool {
+			for _, l := range a.Lacks {
+				if !kinds[l.Kind] {
+					return false
+				}
+			}
+			return a.Offer < 0
+		})
+		require.Equal(t, kept, among, "plenty of kind %d; offered: %+v", kind, admissions)
+	}
+}
+
+func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
+	t.Parallel()
+	var forced, costly int
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		before, err := allocation.Solve(p, allocation.Options{})
+		require.NoError(t, err)
+		w, err := allocation.NewWeigher(p, before.Placements)
+		require.NoError(t, err)
+		for dog := range p.Dogs {
+			if places(before.Placements, dog) {
+				continue
+			}
+			best, possible := int64(-1<<40), false
+			everyPlan(p, func(plan []allocation.Placement, value int64) {
+				if places(plan, dog) {
+					best, possible = max(best, value), true
+				}
+			})
+			d, err := w.Displace(dog)
+			require.NoError(t, err)
+			if d == nil {
+				continue
+			}
+			require.True(t, possible)
+			require.True(t, places(d.Plan, dog))
+			require.GreaterOrEqual(t, d.Cost, before.Value-best, "a displacement cannot beat the best plan with the dog")
+			value, err := allocation.Check(p, d.Plan)
+			require.NoError(t, err)
+			require.Equal(t, before.Value-value, d.Cost)
+			for _, gone := range d.Gone {
+				require.False(t, places(d.Plan, gone))
+			}
+
+			f, err := allocation.ForceIn(p, before, dog, d.Plan, allocation.Options{})
+			require.NoError(t, err)
+			require.True(t, places(f.Plan, dog))
+			require.Equal(t, best, f.Value)
+			require.Equal(t, best, f.Bound)
+			require.Equal(t, before.Value-best, f.LostLeast)
+			require.Equal(t, before.Value-best, f.LostMost)
+			quick, err := allocation.ForceIn(p, before, dog, d.Plan, allocation.Options{Iterations: 1})
+			require.NoError(t, err)
+			require.LessOrEqual(t, quick.LostLeast, before.Value-best)
+			require.GreaterOrEqual(t, quick.LostMost, before.Value-best)
+			forced++
+			if d.Cost > 0 {
+				costly++
+			}
+		}
+		_, err = allocation.ForceIn(p, before, len(p.Dogs), before.Placements, allocation.Options{})
+		require.ErrorIs(t, err, allocation.ErrInvalid)
+	})
+	require.Positive(t, forced)
+	require.Positive(t, costly)
+}
+
+func TestChangeByHand(t *testing.T) {
+	t.Parallel()
+	p := inn()
+	plan := []allocation.Placement{at(1, 0, 1), at(2, 0, 0)}
+	w, err := allocation.NewWeigher(p, plan)
+	require.NoError(t, err)
+	// Dog 0 lacks 5 minutes of cover on day 1 if it comes then; on day 0 it lacks an intake place and more besides.
+	admissions, err := w.Admissions(0, nil)
+	require.NoError(t, err)
+	require.Len(t, admissions, 1)
+	a := admissions[0]
+	require.Equal(t, []allocation.Lack{{Resource: allocation.Resource{Kind: allocation.SiteMinutes, Class: -1, Trainer: -1, Day: 1}, Last: 1, Amount: 5}}, a.Lacks)
+	require.Equal(t, 1, a.Placements[0].Arrival)
+	require.Equal(t, int64(19-1-2), a.Value)
+	d, err := w.Displace(0)
+	require.NoError(t, err)
+	require.Equal(t, []int{1}, d.Gone, "dog 1 is worth less than dog 2")
+	require.Equal(t, int64(27-17), d.Cost, "in the large run dog 1 is worth 27 and dog 0 is worth 17")
+	_, err = allocation.Change{Extras: []allocation.Extra{{Resource: allocation.Resource{Site: 4}}}}.Apply(p)
+	require.ErrorIs(t, err, allocation.ErrInvalid)
+	_, err = allocation.Change{Extras: []allocation.Extra{{Resource: allocation.Resource{Kind: allocation.IntakePlace, Day: 40}, Amount: 1}}}.Apply(p)
+	require.ErrorIs(t, err, allocation.ErrInvalid)
+	_, err = allocation.Change{Groups: map[int][]allocation.Group{0: {{Arrival: 3}}}}.Apply(p)
+	require.ErrorIs(t, err, allocation.ErrInvalid)
+	require.Equal(t, inn(), p, "the problem is left as it was")
+}
