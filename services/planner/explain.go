@@ -67,7 +67,7 @@ func (t *task) togetherWords(dog int) (reason, remedy string) {
 		best = *alone.Nearest
 	}
 	words := t.blockedWords(best)
-	return fmt.Sprintf("%s: at %s from %s, %s", reason, words.Site, words.First, words.Reason), remedy + ", or " + words.Remedy
+	return fmt.Sprintf("%s: at %s from %s, %s", reason, words.Site, words.First, words.Reason), remedy
 }
 
 // fitsAlone reports whether a household would fit if no other request were placed. One by one its dogs may fit where

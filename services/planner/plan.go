@@ -38,16 +38,34 @@ func newOutcome(t *task, solution allocation.Solution, plan ids.PlanID) (outcome
 	for _, f := range t.settled {
 		out.placements = append(out.placements, t.settledPlacement(plan, f))
 	}
-	explainer := allocation.NewExplainer(&t.problem, solution.Placements)
-	for dog := range t.candidates {
-		if !placed[dog] {
-			out.waits = append(out.waits, t.wait(plan, dog, explainer))
-		}
+	if out.waits, err = t.waits(plan, solution.Placements, placed); err != nil {
+		return outcome{}, err
 	}
 	out.longDays = t.longDays(plan, solution.Placements)
 	out.uses = t.uses(solution)
 	slices.Sort(out.cautions)
 	out.cautions = slices.Compact(out.cautions)
+	return out, nil
+}
+
+// waits gives every request that was not placed its reasons.
+func (t *task) waits(plan ids.PlanID, placements []allocation.Placement, placed map[int]bool) ([]Wait, error) {
+	explainer := allocation.NewExplainer(&t.problem, placements)
+	weigher, err := allocation.NewWeigher(&t.problem, placements)
+	if err != nil {
+		return nil, err
+	}
+	var out []Wait
+	for dog := range t.candidates {
+		if placed[dog] {
+			continue
+		}
+		wait := t.wait(plan, dog, explainer)
+		if err := t.weigh(&wait, dog, weigher); err != nil {
+			return nil, err
+		}
+		out = append(out, wait)
+	}
 	return out, nil
 }
 

@@ -139,6 +139,9 @@ type Wait struct {
 type Refusals struct {
 	OpenChoices int       `json:"open_choices"`
 	List        []Refusal `json:"list"`
+	// Changes would have admitted the request, the smallest first; Displaced is what letting it in without any would do.
+	Changes   []Change   `json:"changes,omitempty"`
+	Displaced *Displaced `json:"displaced,omitempty"`
 }
 
 // Refusal is one reason, at one site, for arrival days that share it.
