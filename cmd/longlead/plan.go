@@ -21,6 +21,7 @@ type planCmd struct {
 	Compare planCompareCmd `cmd:"" help:"Say what differs between two plans of a month."`
 	Explain planExplainCmd `cmd:"" help:"Say why a request was placed as it was, or why it waits."`
 	Moves   planMovesCmd   `cmd:"" help:"Say how much more a month could hold if promises moved: none, one, two and so on."`
+	Worth   planWorthCmd   `cmd:"" help:"Say what one more run, place or trainer would be worth, by site and week."`
 	Publish planPublishCmd `cmd:"" help:"Turn a draft into promises."`
 	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on."`
 }
@@ -225,6 +226,7 @@ func (c *planCompareCmd) Run(ctx context.Context, o *Options, std streams) error
 type planExplainCmd struct {
 	Plan    string `arg:"" help:"${planhelp}"`
 	Request string `arg:"" help:"Code of a request."`
+	Seconds int32  `help:"Seconds of solving anew for a request that waits: what the best plan with it would be; at most 60." default:"0"`
 }
 
 // Run explains.
@@ -234,7 +236,7 @@ func (c *planExplainCmd) Run(ctx context.Context, o *Options, std streams) error
 		if err != nil {
 			return err
 		}
-		why, err := client.ExplainRequest(ctx, &plannerv1.ExplainRequestRequest{PlanId: id, RequestCode: c.Request})
+		why, err := client.ExplainRequest(ctx, &plannerv1.ExplainRequestRequest{PlanId: id, RequestCode: c.Request, Seconds: c.Seconds})
 		if err != nil {
 			return err
 		}

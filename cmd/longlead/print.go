@@ -308,8 +308,10 @@ func printExplanation(out io.Writer, why *plannerv1.ExplainRequestResponse) {
 	if w.GetHard() {
 		kind = "No plan of this month could place it"
 	}
-	fmt.Fprintf(out, "%s (%s) waits. %s.\nWhy: %s.\nWhat would help: %s.\n%d choices of site and day passed all rules. The others, and what held the best of these:\n",
-		w.GetRequestCode(), w.GetDogName(), kind, w.GetReason(), w.GetRemedy(), why.GetOpenChoices())
+	fmt.Fprintf(out, "%s (%s) waits. %s.\nWhy: %s.\nWhat would help: %s.\n", w.GetRequestCode(), w.GetDogName(), kind, w.GetReason(), w.GetRemedy())
+	printChanges(out, w)
+	printWeighing(out, why.GetWeighing())
+	fmt.Fprintf(out, "\n%d choices of site and day passed all rules. The others, and what held the best of these:\n", why.GetOpenChoices())
 	t := newTable(out, "site", "arrival", "why not", "what would help", "held by")
 	for _, r := range why.GetRefusals() {
 		days := r.GetFirstDay()

@@ -137,15 +137,25 @@ func (b *book) own(dogs []int) [][]Group {
 	return groups
 }
 
-// fit looks for the most valuable way to place the dogs with every other placement as it is, and returns the plan with it.
-func (b *book) fit(dogs []int) (Finding, []Placement) {
-	var best []stay
+// bestFit is the most valuable way to place the dogs with every other placement as it is; nothing if there is none.
+func (b *book) bestFit(dogs []int) []stay {
+	best, _ := b.search(dogs)
+	return best
+}
+
+func (b *book) search(dogs []int) (best []stay, all bool) {
 	var worth int64
-	all := b.each(dogs, b.own(dogs), func(stays []stay) {
+	all = b.each(dogs, b.own(dogs), func(stays []stay) {
 		if v := valueOf(stays); v > worth && len(b.lacks(stays)) == 0 {
 			best, worth = slices.Clone(stays), v
 		}
 	})
+	return best, all
+}
+
+// fit returns the plan with the dogs placed in the most valuable way, every other placement as it is.
+func (b *book) fit(dogs []int) (Finding, []Placement) {
+	best, all := b.search(dogs)
 	switch {
 	case best != nil:
 		plan := b.plan()

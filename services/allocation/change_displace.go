@@ -40,41 +40,60 @@ func (w *Weigher) Displace(dog int) (*Displacement, error) {
 	if !d.found {
 		return nil, nil
 	}
-	b := newBook(w.p, w.plan)
-	for _, gone := range d.out {
-		b.remove(gone)
+	taken := make([]stay, len(d.out))
+	for i, gone := range d.out {
+		taken[i] = w.book.remove(gone)
 	}
 	for _, s := range d.in {
-		b.enter(s)
+		w.book.enter(s)
 	}
-	d.resettle(b)
-	return displacement(w.p, w.plan, b.plan())
+	back := d.resettle(w.book)
+	plan := w.book.plan()
+	for _, dog := range append(back, dogs...) {
+		w.book.remove(dog)
+	}
+	for _, s := range taken {
+		w.book.enter(s)
+	}
+	return displacement(w.p, w.plan, plan)
 }
 
 // displacement says how a plan differs from one before.
 func displacement(p *Problem, before, after []Placement) (*Displacement, error) {
-	was, err := Check(p, before)
-	if err != nil {
-		return nil, fmt.Errorf("the plan to compare with: %w", err)
-	}
-	is, err := Check(p, after)
-	if err != nil {
-		return nil, fmt.Errorf("a plan with others displaced breaks a rule, which is a fault in the search for it: %w", err)
-	}
-	out := &Displacement{Plan: after, Cost: was - is}
-	at := make(map[int]Placement, len(after))
+	out := &Displacement{Plan: after}
+	at, touched := make(map[int]Placement, len(after)), map[int]bool{}
 	for _, pl := range after {
 		at[pl.Dog] = pl
 	}
 	for _, pl := range before {
-		if now, in := at[pl.Dog]; !in {
+		now, in := at[pl.Dog]
+		delete(at, pl.Dog)
+		switch {
+		case !in:
 			out.Gone = append(out.Gone, pl.Dog)
-		} else if now != pl {
+		case now != pl:
 			out.Moved = append(out.Moved, pl.Dog)
+			touched[now.Site] = true
+		default:
+			continue
 		}
+		touched[pl.Site] = true
+	}
+	for _, pl := range at {
+		touched[pl.Site] = true
 	}
 	slices.Sort(out.Gone)
 	slices.Sort(out.Moved)
+	// Sites share nothing: those where nothing changed need no recount.
+	was, err := Check(p, atSites(before, touched))
+	if err != nil {
+		return nil, fmt.Errorf("the plan to compare with: %w", err)
+	}
+	is, err := Check(p, atSites(after, touched))
+	if err != nil {
+		return nil, fmt.Errorf("a plan with others displaced breaks a rule, which is a fault in the search for it: %w", err)
+	}
+	out.Cost = was - is
 	return out, nil
 }
 
@@ -255,24 +274,18 @@ func (b *book) firstShort(stays []stay) (Resource, bool) {
 	return Resource{}, false
 }
 
-// resettle gives those taken out what room there is elsewhere, the most valuable first.
-func (d *displacer) resettle(b *book) {
-	slices.SortStableFunc(d.out, func(x, y int) int { return cmp.Compare(d.worth(y), d.worth(x)) })
-	for _, dog := range d.out {
-		dogs := b.household(dog)
+// resettle gives those taken out what room there is elsewhere, the most valuable first, and returns those that found some.
+func (d *displacer) resettle(b *book) (back []int) {
+	order := slices.Clone(d.out)
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(d.worth(y), d.worth(x)) })
+	for _, dog := range order {
 		if _, in := b.stays[dog]; in {
 			continue
 		}
-		found, plan := b.fit(dogs)
-		if found != Found {
-			continue
-		}
-		for _, pl := range plan {
-			if !slices.Contains(dogs, pl.Dog) {
-				continue
-			}
-			value, minutes, cover, _ := offered(&b.p.Dogs[pl.Dog], pl)
-			b.enter(stay{pl, minutes, cover, pl.Arrival + b.p.Dogs[pl.Dog].Nights, int64(value)})
+		for _, s := range b.bestFit(b.household(dog)) {
+			b.enter(s)
+			back = append(back, s.Dog)
 		}
 	}
+	return back
 }

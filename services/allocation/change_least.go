@@ -191,12 +191,18 @@ func (w *Weigher) confirm(dogs []int, offers []Offer, a *Admission) error {
 	if err != nil {
 		return err
 	}
-	after, err := Check(q, slices.Concat(w.plan, a.Placements))
+	// Sites share nothing, so that the plan of this one tells.
+	here := atSites(w.plan, map[int]bool{a.Placements[0].Site: true})
+	before, err := Check(w.p, here)
+	if err != nil {
+		return err
+	}
+	after, err := Check(q, append(here, a.Placements...))
 	if err != nil {
 		return fmt.Errorf("a change that was to admit dog %d does not, which is a fault in the search for it: %w", dogs[0], err)
 	}
-	if after != w.value+a.Value {
-		return fmt.Errorf("a change that was to admit dog %d gains %d points and not %d, which is a fault in the search for it", dogs[0], after-w.value, a.Value)
+	if after != before+a.Value {
+		return fmt.Errorf("a change that was to admit dog %d gains %d points and not %d, which is a fault in the search for it", dogs[0], after-before, a.Value)
 	}
 	return nil
 }
@@ -212,7 +218,7 @@ func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 			failed = err
 			return NotFound, nil
 		}
-		return newBook(q, w.plan).fit(dogs)
+		return newBook(q, atSites(w.plan, sitesOf(q, dogs))).fit(dogs)
 	}
 	if found, _ := try(a.Lacks[0].Amount - 1); found != Found || failed != nil {
 		a.Proven = a.Proven && found == Impossible
@@ -228,10 +234,31 @@ func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 	if err != nil {
 		return err
 	}
-	after, err := Check(q, plan)
-	a.Value = after - w.value
 	a.Placements = slices.DeleteFunc(plan, func(pl Placement) bool { return !slices.Contains(dogs, pl.Dog) })
+	a.Value, err = Check(q, a.Placements)
 	return err
+}
+
+// sitesOf is the sites that some dogs could go to.
+func sitesOf(p *Problem, dogs []int) map[int]bool {
+	sites := map[int]bool{}
+	for _, d := range dogs {
+		for g := range p.Dogs[d].Placements {
+			sites[p.Dogs[d].Placements[g].Site] = true
+		}
+	}
+	return sites
+}
+
+// atSites is the part of a plan at some sites.
+func atSites(plan []Placement, sites map[int]bool) []Placement {
+	var out []Placement
+	for _, pl := range plan {
+		if sites[pl.Site] {
+			out = append(out, pl)
+		}
+	}
+	return out
 }
 
 // change is an admission as a change.

@@ -377,3 +377,31 @@ func TestChangeByHand(t *testing.T) {
 	require.ErrorIs(t, err, allocation.ErrInvalid)
 	require.Equal(t, inn(), p, "the problem is left as it was")
 }
+
+// BenchmarkWeigher measures the reasons for a whole wait list: the smallest changes and a displacement for each dog.
+func BenchmarkWeigher(b *testing.B) {
+	for _, size := range []string{"S", "M", "L"} {
+		p := mustGenerate(b, size, 1)
+		s, err := allocation.Solve(p, allocation.Options{Iterations: 2000, Threads: 2})
+		require.NoError(b, err)
+		b.Run(size, func(b *testing.B) {
+			n := 0
+			for b.Loop() {
+				w, err := allocation.NewWeigher(p, s.Placements)
+				require.NoError(b, err)
+				n = 0
+				for dog := range p.Dogs {
+					if places(s.Placements, dog) {
+						continue
+					}
+					_, err := w.Admissions(dog, nil)
+					require.NoError(b, err)
+					_, err = w.Displace(dog)
+					require.NoError(b, err)
+					n++
+				}
+			}
+			b.ReportMetric(float64(n), "waiting")
+		})
+	}
+}

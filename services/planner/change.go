@@ -35,12 +35,23 @@ const (
 // Change is something that would have admitted a request with every other placement as it is. It was applied to the plan's problem
 // and the plan with the request recounted; Points is what the plan gains.
 type Change struct {
-	Kind    string `json:"kind"`
-	Text    string `json:"text"`
-	Site    string `json:"site"`
-	Arrival string `json:"arrival"`
-	Trainer string `json:"trainer"`
-	Points  int64  `json:"points"`
+	Kind    string  `json:"kind"`
+	Text    string  `json:"text"`
+	Site    string  `json:"site"`
+	Arrival string  `json:"arrival"`
+	Trainer string  `json:"trainer"`
+	Points  int64   `json:"points"`
+	Adds    []Added `json:"adds,omitempty"`
+}
+
+// Added is more of one resource on the days from First to Last; Resource and Unit are those of Use.
+type Added struct {
+	Site     string `json:"site"`
+	Resource string `json:"resource"`
+	Unit     string `json:"unit"`
+	First    string `json:"first"`
+	Last     string `json:"last"`
+	Amount   int    `json:"amount"`
 }
 
 // Displaced says what letting a request in as things are would do: a plan with it was made and recounted. Points is what that plan

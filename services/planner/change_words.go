@@ -33,6 +33,7 @@ func (t *task) change(dog int, a *allocation.Admission) Change {
 	for _, l := range a.Lacks {
 		texts = append(texts, t.lackWords(l, t.neededSkills(a.Placements, l.Trainer)))
 		dated = dated || l.Kind == allocation.IntakePlace
+		out.Adds = append(out.Adds, t.added(l))
 	}
 	if out.Text = strings.Join(texts, " together with "); out.Text == "" {
 		out.Kind, out.Text = ChangeNone, "a longer search"
@@ -65,6 +66,20 @@ func (t *task) windowWords(placements []allocation.Placement, arrival calendar.D
 		open = "open from"
 	}
 	return fmt.Sprintf("an arrival window %s %s (%s longer, at %s)", open, arrival, counted(most, "day"), site)
+}
+
+var useOfKind = map[allocation.ResourceKind]string{allocation.RunNight: UseRuns, allocation.IntakePlace: UseIntake, allocation.HandoverPlace: UseHandover,
+	allocation.SiteMinutes: UseSiteMinutes, allocation.TrainerMinutes: UseTrainerMinutes, allocation.TrainerDogs: UseTrainerDogs}
+
+func (t *task) added(l allocation.Lack) Added {
+	out := Added{Site: t.board.sites[l.Site].site.Code, Resource: useOfKind[l.Kind], First: t.board.date(l.Day).String(), Last: t.board.date(l.Last).String(), Amount: l.Amount}
+	switch {
+	case l.Kind == allocation.RunNight:
+		out.Unit = string(t.board.sites[l.Site].groups[l.Class].class)
+	case l.Trainer >= 0:
+		out.Unit = t.board.trainers[l.Trainer].trainer.Code
+	}
+	return out
 }
 
 // neededSkills lists what those placed with a trainer need.
@@ -150,4 +165,13 @@ func (d *Displaced) words() string {
 		return text + fmt.Sprintf("gain %s, which a longer search may find", counted(int(-d.Points), "point"))
 	}
 	return text + fmt.Sprintf("cost %s at most", counted(int(d.Points), "point"))
+}
+
+// heldWords lists the skills that a trainer holds, with their levels.
+func heldWords(held map[string]int) string {
+	levels := map[workload.Skill]int{}
+	for skill, level := range held {
+		levels[workload.Skill(skill)] = level
+	}
+	return skillWords(levels)
 }

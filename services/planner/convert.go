@@ -123,7 +123,8 @@ func (w *whole) placementToProto(p *Placement) *plannerv1.Placement {
 
 func (w *whole) waitToProto(wait *Wait) *plannerv1.Wait {
 	c := w.names.cases[wait.RequestID]
-	out := &plannerv1.Wait{RequestCode: c.Request.Code, DogName: c.Dog.Name, Hard: wait.Hard, Reason: wait.Reason, Remedy: wait.Remedy}
+	out := &plannerv1.Wait{RequestCode: c.Request.Code, DogName: c.Dog.Name, Hard: wait.Hard, Reason: wait.Reason, Remedy: wait.Remedy,
+		Changes: changesToProto(wait.Refusals.Changes), Displaced: wait.Refusals.Displaced.toProto()}
 	for _, accepted := range c.Request.Sites {
 		out.SiteCodes = append(out.SiteCodes, w.names.sites[accepted.SiteID])
 	}

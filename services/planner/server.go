@@ -225,7 +225,14 @@ func (s *Server) ExplainRequest(ctx context.Context, req *plannerv1.ExplainReque
 	if err != nil {
 		return nil, err
 	}
-	return whole.explain(req.GetRequestCode())
+	out, err := whole.explain(req.GetRequestCode())
+	if err == nil && req.GetSeconds() > 0 {
+		err = s.weighAnew(ctx, &whole, req, out)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 // PublishPlan publishes.

@@ -66,7 +66,7 @@ var changes = map[string]string{
 // readers are the methods that change nothing; a new method belongs here or in changes.
 var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "ListTrainerDays", "CheckWorkRules", "ListRequests",
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
-	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies"}
+	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()

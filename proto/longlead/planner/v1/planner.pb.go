@@ -821,7 +821,12 @@ type Wait struct {
 	// What would help, in words.
 	Remedy string `protobuf:"bytes,5,opt,name=remedy,proto3" json:"remedy,omitempty"`
 	// Sites that the owner accepts.
-	SiteCodes     []string `protobuf:"bytes,6,rep,name=site_codes,json=siteCodes,proto3" json:"site_codes,omitempty"`
+	SiteCodes []string `protobuf:"bytes,6,rep,name=site_codes,json=siteCodes,proto3" json:"site_codes,omitempty"`
+	// Changes each of which would have admitted it with every other placement as it is, the smallest first. Each was applied and the
+	// plan recounted.
+	Changes []*Change `protobuf:"bytes,7,rep,name=changes,proto3" json:"changes,omitempty"`
+	// What letting it in without any change would do; absent when no way was found.
+	Displaced     *Displaced `protobuf:"bytes,8,opt,name=displaced,proto3" json:"displaced,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -898,6 +903,293 @@ func (x *Wait) GetSiteCodes() []string {
 	return nil
 }
 
+func (x *Wait) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *Wait) GetDisplaced() *Displaced {
+	if x != nil {
+		return x.Displaced
+	}
+	return nil
+}
+
+// Change is something that would have admitted a request.
+type Change struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// window, site, capacity, or none when there is room as things are.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// In words that can be passed on.
+	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// Code of the site where it would have been placed.
+	SiteCode string `protobuf:"bytes,3,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Its arrival day there.
+	Arrival string `protobuf:"bytes,4,opt,name=arrival,proto3" json:"arrival,omitempty"`
+	// Code of its trainer there.
+	TrainerCode string `protobuf:"bytes,5,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Points that the plan would gain. Travel to a site that the owner does not accept yet is not counted.
+	Points int64 `protobuf:"varint,6,opt,name=points,proto3" json:"points,omitempty"`
+	// What the school would have to add; the kind says what is asked of the owner.
+	Additions     []*Addition `protobuf:"bytes,7,rep,name=additions,proto3" json:"additions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Change) Reset() {
+	*x = Change{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Change) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Change) ProtoMessage() {}
+
+func (x *Change) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Change.ProtoReflect.Descriptor instead.
+func (*Change) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Change) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Change) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Change) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *Change) GetArrival() string {
+	if x != nil {
+		return x.Arrival
+	}
+	return ""
+}
+
+func (x *Change) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *Change) GetPoints() int64 {
+	if x != nil {
+		return x.Points
+	}
+	return 0
+}
+
+func (x *Change) GetAdditions() []*Addition {
+	if x != nil {
+		return x.Additions
+	}
+	return nil
+}
+
+// Addition is more of one resource on some days.
+type Addition struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// runs, trainer minutes, trainer dogs, intake places, handover places or site minutes.
+	Resource string `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
+	// Class of run or code of trainer; empty for the others.
+	Unit string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	// First day.
+	FirstDay string `protobuf:"bytes,4,opt,name=first_day,json=firstDay,proto3" json:"first_day,omitempty"`
+	// Last day; of a trainer's, the days on which the trainer works count.
+	LastDay string `protobuf:"bytes,5,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// How much more on each of the days.
+	Amount        int32 `protobuf:"varint,6,opt,name=amount,proto3" json:"amount,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Addition) Reset() {
+	*x = Addition{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Addition) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Addition) ProtoMessage() {}
+
+func (x *Addition) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Addition.ProtoReflect.Descriptor instead.
+func (*Addition) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Addition) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *Addition) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *Addition) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Addition) GetFirstDay() string {
+	if x != nil {
+		return x.FirstDay
+	}
+	return ""
+}
+
+func (x *Addition) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *Addition) GetAmount() int32 {
+	if x != nil {
+		return x.Amount
+	}
+	return 0
+}
+
+// Displaced is what letting a request in would do to others. A plan with it was made and recounted.
+type Displaced struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Points lost, at most; a better rearrangement could only lower it. Below 0 when that plan is worth more.
+	Points int64 `protobuf:"varint,1,opt,name=points,proto3" json:"points,omitempty"`
+	// Codes of requests that would lose their place.
+	GivenUp []string `protobuf:"bytes,2,rep,name=given_up,json=givenUp,proto3" json:"given_up,omitempty"`
+	// Codes of requests that would be placed otherwise.
+	Moved []string `protobuf:"bytes,3,rep,name=moved,proto3" json:"moved,omitempty"`
+	// Code of the site where it would be placed.
+	SiteCode string `protobuf:"bytes,4,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Its arrival day there.
+	Arrival       string `protobuf:"bytes,5,opt,name=arrival,proto3" json:"arrival,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Displaced) Reset() {
+	*x = Displaced{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Displaced) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Displaced) ProtoMessage() {}
+
+func (x *Displaced) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Displaced.ProtoReflect.Descriptor instead.
+func (*Displaced) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *Displaced) GetPoints() int64 {
+	if x != nil {
+		return x.Points
+	}
+	return 0
+}
+
+func (x *Displaced) GetGivenUp() []string {
+	if x != nil {
+		return x.GivenUp
+	}
+	return nil
+}
+
+func (x *Displaced) GetMoved() []string {
+	if x != nil {
+		return x.Moved
+	}
+	return nil
+}
+
+func (x *Displaced) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *Displaced) GetArrival() string {
+	if x != nil {
+		return x.Arrival
+	}
+	return ""
+}
+
 // Use is how much of a resource is used on one day.
 type Use struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -921,7 +1213,7 @@ type Use struct {
 
 func (x *Use) Reset() {
 	*x = Use{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -933,7 +1225,7 @@ func (x *Use) String() string {
 func (*Use) ProtoMessage() {}
 
 func (x *Use) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -946,7 +1238,7 @@ func (x *Use) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Use.ProtoReflect.Descriptor instead.
 func (*Use) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{10}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Use) GetSiteCode() string {
@@ -1037,7 +1329,7 @@ type SiteTotals struct {
 
 func (x *SiteTotals) Reset() {
 	*x = SiteTotals{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1049,7 +1341,7 @@ func (x *SiteTotals) String() string {
 func (*SiteTotals) ProtoMessage() {}
 
 func (x *SiteTotals) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1062,7 +1354,7 @@ func (x *SiteTotals) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SiteTotals.ProtoReflect.Descriptor instead.
 func (*SiteTotals) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{11}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SiteTotals) GetSiteCode() string {
@@ -1191,7 +1483,7 @@ type LongDay struct {
 
 func (x *LongDay) Reset() {
 	*x = LongDay{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1203,7 +1495,7 @@ func (x *LongDay) String() string {
 func (*LongDay) ProtoMessage() {}
 
 func (x *LongDay) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1216,7 +1508,7 @@ func (x *LongDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LongDay.ProtoReflect.Descriptor instead.
 func (*LongDay) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LongDay) GetSiteCode() string {
@@ -1276,7 +1568,7 @@ type PolicyTerm struct {
 
 func (x *PolicyTerm) Reset() {
 	*x = PolicyTerm{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1288,7 +1580,7 @@ func (x *PolicyTerm) String() string {
 func (*PolicyTerm) ProtoMessage() {}
 
 func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1301,7 +1593,7 @@ func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PolicyTerm.ProtoReflect.Descriptor instead.
 func (*PolicyTerm) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PolicyTerm) GetTerm() string {
@@ -1338,7 +1630,7 @@ type ReadPlanRequest struct {
 
 func (x *ReadPlanRequest) Reset() {
 	*x = ReadPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1350,7 +1642,7 @@ func (x *ReadPlanRequest) String() string {
 func (*ReadPlanRequest) ProtoMessage() {}
 
 func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1363,7 +1655,7 @@ func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanRequest.ProtoReflect.Descriptor instead.
 func (*ReadPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReadPlanRequest) GetPlanId() string {
@@ -1405,7 +1697,7 @@ type ReadPlanResponse struct {
 
 func (x *ReadPlanResponse) Reset() {
 	*x = ReadPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1417,7 +1709,7 @@ func (x *ReadPlanResponse) String() string {
 func (*ReadPlanResponse) ProtoMessage() {}
 
 func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1430,7 +1722,7 @@ func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanResponse.ProtoReflect.Descriptor instead.
 func (*ReadPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReadPlanResponse) GetPlan() *Plan {
@@ -1500,7 +1792,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1512,7 +1804,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1525,7 +1817,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListPlansRequest) GetMonth() string {
@@ -1546,7 +1838,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1558,7 +1850,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1571,7 +1863,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -1594,7 +1886,7 @@ type ComparePlansRequest struct {
 
 func (x *ComparePlansRequest) Reset() {
 	*x = ComparePlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1606,7 +1898,7 @@ func (x *ComparePlansRequest) String() string {
 func (*ComparePlansRequest) ProtoMessage() {}
 
 func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1619,7 +1911,7 @@ func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
 func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ComparePlansRequest) GetPlanId() string {
@@ -1655,7 +1947,7 @@ type Difference struct {
 
 func (x *Difference) Reset() {
 	*x = Difference{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1667,7 +1959,7 @@ func (x *Difference) String() string {
 func (*Difference) ProtoMessage() {}
 
 func (x *Difference) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1680,7 +1972,7 @@ func (x *Difference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Difference.ProtoReflect.Descriptor instead.
 func (*Difference) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Difference) GetRequestCode() string {
@@ -1737,7 +2029,7 @@ type ComparePlansResponse struct {
 
 func (x *ComparePlansResponse) Reset() {
 	*x = ComparePlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1749,7 +2041,7 @@ func (x *ComparePlansResponse) String() string {
 func (*ComparePlansResponse) ProtoMessage() {}
 
 func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1762,7 +2054,7 @@ func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
 func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ComparePlansResponse) GetFirst() *Plan {
@@ -1806,14 +2098,16 @@ type ExplainRequestRequest struct {
 	// ID of the plan.
 	PlanId string `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// Code of the request.
-	RequestCode   string `protobuf:"bytes,2,opt,name=request_code,json=requestCode,proto3" json:"request_code,omitempty"`
+	RequestCode string `protobuf:"bytes,2,opt,name=request_code,json=requestCode,proto3" json:"request_code,omitempty"`
+	// Seconds of solving anew, for a waiting request: what the best plan with it would be. 0 for none, at most 60.
+	Seconds       int32 `protobuf:"varint,3,opt,name=seconds,proto3" json:"seconds,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ExplainRequestRequest) Reset() {
 	*x = ExplainRequestRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1825,7 +2119,7 @@ func (x *ExplainRequestRequest) String() string {
 func (*ExplainRequestRequest) ProtoMessage() {}
 
 func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1838,7 +2132,7 @@ func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequestRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ExplainRequestRequest) GetPlanId() string {
@@ -1853,6 +2147,13 @@ func (x *ExplainRequestRequest) GetRequestCode() string {
 		return x.RequestCode
 	}
 	return ""
+}
+
+func (x *ExplainRequestRequest) GetSeconds() int32 {
+	if x != nil {
+		return x.Seconds
+	}
+	return 0
 }
 
 // Refusal is one way to place the request that is not open, and why.
@@ -1878,7 +2179,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1890,7 +2191,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1903,7 +2204,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Refusal) GetSiteCode() string {
@@ -1965,14 +2266,16 @@ type ExplainRequestResponse struct {
 	// Why each site and day was not open.
 	Refusals []*Refusal `protobuf:"bytes,3,rep,name=refusals,proto3" json:"refusals,omitempty"`
 	// Number of site and day choices that passed all the rules.
-	OpenChoices   int32 `protobuf:"varint,4,opt,name=open_choices,json=openChoices,proto3" json:"open_choices,omitempty"`
+	OpenChoices int32 `protobuf:"varint,4,opt,name=open_choices,json=openChoices,proto3" json:"open_choices,omitempty"`
+	// What solving anew has shown; absent unless it was asked for and the request waits.
+	Weighing      *Weighing `protobuf:"bytes,5,opt,name=weighing,proto3" json:"weighing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ExplainRequestResponse) Reset() {
 	*x = ExplainRequestResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1984,7 +2287,7 @@ func (x *ExplainRequestResponse) String() string {
 func (*ExplainRequestResponse) ProtoMessage() {}
 
 func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1997,7 +2300,7 @@ func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestResponse.ProtoReflect.Descriptor instead.
 func (*ExplainRequestResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ExplainRequestResponse) GetPlacement() *Placement {
@@ -2028,6 +2331,377 @@ func (x *ExplainRequestResponse) GetOpenChoices() int32 {
 	return 0
 }
 
+func (x *ExplainRequestResponse) GetWeighing() *Weighing {
+	if x != nil {
+		return x.Weighing
+	}
+	return nil
+}
+
+// Weighing is what solving a month anew says of a request that waits.
+type Weighing struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Whether it can be placed with nobody else dropped, the others moved: found, impossible (proven), or not found.
+	WithEverybody string `protobuf:"bytes,1,opt,name=with_everybody,json=withEverybody,proto3" json:"with_everybody,omitempty"`
+	// True when no placement of it was found that others could make room for; the fields about points are then 0.
+	NoPlace bool `protobuf:"varint,2,opt,name=no_place,json=noPlace,proto3" json:"no_place,omitempty"`
+	// Points that the month loses at least when the request is forced in, proven.
+	LostLeast int64 `protobuf:"varint,3,opt,name=lost_least,json=lostLeast,proto3" json:"lost_least,omitempty"`
+	// Points that it loses at most, proven.
+	LostMost int64 `protobuf:"varint,4,opt,name=lost_most,json=lostMost,proto3" json:"lost_most,omitempty"`
+	// The best plan with it that was found.
+	Best *Displaced `protobuf:"bytes,5,opt,name=best,proto3" json:"best,omitempty"`
+	// The smallest change of the wait, solved with; absent when there is none.
+	Change *Change `protobuf:"bytes,6,opt,name=change,proto3" json:"change,omitempty"`
+	// Points that the month gains at least by that change, proven.
+	GainLeast int64 `protobuf:"varint,7,opt,name=gain_least,json=gainLeast,proto3" json:"gain_least,omitempty"`
+	// Points that it gains at most, proven.
+	GainMost int64 `protobuf:"varint,8,opt,name=gain_most,json=gainMost,proto3" json:"gain_most,omitempty"`
+	// Points by which the plan found with the change is worth more than this one.
+	GainFound     int64 `protobuf:"varint,9,opt,name=gain_found,json=gainFound,proto3" json:"gain_found,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Weighing) Reset() {
+	*x = Weighing{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Weighing) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Weighing) ProtoMessage() {}
+
+func (x *Weighing) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Weighing.ProtoReflect.Descriptor instead.
+func (*Weighing) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *Weighing) GetWithEverybody() string {
+	if x != nil {
+		return x.WithEverybody
+	}
+	return ""
+}
+
+func (x *Weighing) GetNoPlace() bool {
+	if x != nil {
+		return x.NoPlace
+	}
+	return false
+}
+
+func (x *Weighing) GetLostLeast() int64 {
+	if x != nil {
+		return x.LostLeast
+	}
+	return 0
+}
+
+func (x *Weighing) GetLostMost() int64 {
+	if x != nil {
+		return x.LostMost
+	}
+	return 0
+}
+
+func (x *Weighing) GetBest() *Displaced {
+	if x != nil {
+		return x.Best
+	}
+	return nil
+}
+
+func (x *Weighing) GetChange() *Change {
+	if x != nil {
+		return x.Change
+	}
+	return nil
+}
+
+func (x *Weighing) GetGainLeast() int64 {
+	if x != nil {
+		return x.GainLeast
+	}
+	return 0
+}
+
+func (x *Weighing) GetGainMost() int64 {
+	if x != nil {
+		return x.GainMost
+	}
+	return 0
+}
+
+func (x *Weighing) GetGainFound() int64 {
+	if x != nil {
+		return x.GainFound
+	}
+	return 0
+}
+
+// ReadWorthRequest names a plan.
+type ReadWorthRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// ID of the plan.
+	PlanId string `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Most lines; 0 for 20.
+	Lines int32 `protobuf:"varint,2,opt,name=lines,proto3" json:"lines,omitempty"`
+	// How many of the first lines are checked by solving again with the resource added.
+	Check int32 `protobuf:"varint,3,opt,name=check,proto3" json:"check,omitempty"`
+	// Seconds of solving for each; 0 for 5.
+	Seconds       int32 `protobuf:"varint,4,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadWorthRequest) Reset() {
+	*x = ReadWorthRequest{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadWorthRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadWorthRequest) ProtoMessage() {}
+
+func (x *ReadWorthRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadWorthRequest.ProtoReflect.Descriptor instead.
+func (*ReadWorthRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *ReadWorthRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *ReadWorthRequest) GetLines() int32 {
+	if x != nil {
+		return x.Lines
+	}
+	return 0
+}
+
+func (x *ReadWorthRequest) GetCheck() int32 {
+	if x != nil {
+		return x.Check
+	}
+	return 0
+}
+
+func (x *ReadWorthRequest) GetSeconds() int32 {
+	if x != nil {
+		return x.Seconds
+	}
+	return 0
+}
+
+// Worth is what one more of a resource would be worth in one week.
+type Worth struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// What is added, in words.
+	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// First day.
+	FirstDay string `protobuf:"bytes,3,opt,name=first_day,json=firstDay,proto3" json:"first_day,omitempty"`
+	// Last day.
+	LastDay string `protobuf:"bytes,4,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// Points by the prices of the plan, which are exact for small changes near the relaxed optimum only.
+	Price float64 `protobuf:"fixed64,5,opt,name=price,proto3" json:"price,omitempty"`
+	// True when it was solved with; the fields after it are 0 otherwise.
+	Checked bool `protobuf:"varint,6,opt,name=checked,proto3" json:"checked,omitempty"`
+	// Points by which the plan found with it is worth more than the one that was found first; a further search is part of it.
+	GainFound int64 `protobuf:"varint,7,opt,name=gain_found,json=gainFound,proto3" json:"gain_found,omitempty"`
+	// Points gained at least, proven.
+	GainLeast int64 `protobuf:"varint,8,opt,name=gain_least,json=gainLeast,proto3" json:"gain_least,omitempty"`
+	// Points gained at most, proven.
+	GainMost      int64 `protobuf:"varint,9,opt,name=gain_most,json=gainMost,proto3" json:"gain_most,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Worth) Reset() {
+	*x = Worth{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Worth) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Worth) ProtoMessage() {}
+
+func (x *Worth) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Worth.ProtoReflect.Descriptor instead.
+func (*Worth) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *Worth) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *Worth) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Worth) GetFirstDay() string {
+	if x != nil {
+		return x.FirstDay
+	}
+	return ""
+}
+
+func (x *Worth) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *Worth) GetPrice() float64 {
+	if x != nil {
+		return x.Price
+	}
+	return 0
+}
+
+func (x *Worth) GetChecked() bool {
+	if x != nil {
+		return x.Checked
+	}
+	return false
+}
+
+func (x *Worth) GetGainFound() int64 {
+	if x != nil {
+		return x.GainFound
+	}
+	return 0
+}
+
+func (x *Worth) GetGainLeast() int64 {
+	if x != nil {
+		return x.GainLeast
+	}
+	return 0
+}
+
+func (x *Worth) GetGainMost() int64 {
+	if x != nil {
+		return x.GainMost
+	}
+	return 0
+}
+
+// ReadWorthResponse lists resources, the dearest first.
+type ReadWorthResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The plan.
+	Plan *Plan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	// The lines.
+	Lines         []*Worth `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadWorthResponse) Reset() {
+	*x = ReadWorthResponse{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadWorthResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadWorthResponse) ProtoMessage() {}
+
+func (x *ReadWorthResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadWorthResponse.ProtoReflect.Descriptor instead.
+func (*ReadWorthResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *ReadWorthResponse) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *ReadWorthResponse) GetLines() []*Worth {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
 // PublishPlanRequest names a plan.
 type PublishPlanRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2039,7 +2713,7 @@ type PublishPlanRequest struct {
 
 func (x *PublishPlanRequest) Reset() {
 	*x = PublishPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2051,7 +2725,7 @@ func (x *PublishPlanRequest) String() string {
 func (*PublishPlanRequest) ProtoMessage() {}
 
 func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2064,7 +2738,7 @@ func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanRequest.ProtoReflect.Descriptor instead.
 func (*PublishPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *PublishPlanRequest) GetPlanId() string {
@@ -2093,7 +2767,7 @@ type PublishPlanResponse struct {
 
 func (x *PublishPlanResponse) Reset() {
 	*x = PublishPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2105,7 +2779,7 @@ func (x *PublishPlanResponse) String() string {
 func (*PublishPlanResponse) ProtoMessage() {}
 
 func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2118,7 +2792,7 @@ func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanResponse.ProtoReflect.Descriptor instead.
 func (*PublishPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *PublishPlanResponse) GetPlan() *Plan {
@@ -2165,7 +2839,7 @@ type ReadPolicyRequest struct {
 
 func (x *ReadPolicyRequest) Reset() {
 	*x = ReadPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2177,7 +2851,7 @@ func (x *ReadPolicyRequest) String() string {
 func (*ReadPolicyRequest) ProtoMessage() {}
 
 func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2190,7 +2864,7 @@ func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyRequest.ProtoReflect.Descriptor instead.
 func (*ReadPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{33}
 }
 
 // ReadPolicyResponse holds every term.
@@ -2204,7 +2878,7 @@ type ReadPolicyResponse struct {
 
 func (x *ReadPolicyResponse) Reset() {
 	*x = ReadPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2216,7 +2890,7 @@ func (x *ReadPolicyResponse) String() string {
 func (*ReadPolicyResponse) ProtoMessage() {}
 
 func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2229,7 +2903,7 @@ func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyResponse.ProtoReflect.Descriptor instead.
 func (*ReadPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReadPolicyResponse) GetTerms() []*PolicyTerm {
@@ -2250,7 +2924,7 @@ type SetPolicyRequest struct {
 
 func (x *SetPolicyRequest) Reset() {
 	*x = SetPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2262,7 +2936,7 @@ func (x *SetPolicyRequest) String() string {
 func (*SetPolicyRequest) ProtoMessage() {}
 
 func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2275,7 +2949,7 @@ func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyRequest.ProtoReflect.Descriptor instead.
 func (*SetPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *SetPolicyRequest) GetTerms() []*PolicyTerm {
@@ -2296,7 +2970,7 @@ type SetPolicyResponse struct {
 
 func (x *SetPolicyResponse) Reset() {
 	*x = SetPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2308,7 +2982,7 @@ func (x *SetPolicyResponse) String() string {
 func (*SetPolicyResponse) ProtoMessage() {}
 
 func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2321,7 +2995,7 @@ func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyResponse.ProtoReflect.Descriptor instead.
 func (*SetPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *SetPolicyResponse) GetTerms() []*PolicyTerm {
@@ -2356,7 +3030,7 @@ type Stay struct {
 
 func (x *Stay) Reset() {
 	*x = Stay{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2368,7 +3042,7 @@ func (x *Stay) String() string {
 func (*Stay) ProtoMessage() {}
 
 func (x *Stay) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2381,7 +3055,7 @@ func (x *Stay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stay.ProtoReflect.Descriptor instead.
 func (*Stay) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Stay) GetId() string {
@@ -2453,7 +3127,7 @@ type ListStaysRequest struct {
 
 func (x *ListStaysRequest) Reset() {
 	*x = ListStaysRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2465,7 +3139,7 @@ func (x *ListStaysRequest) String() string {
 func (*ListStaysRequest) ProtoMessage() {}
 
 func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2478,7 +3152,7 @@ func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysRequest.ProtoReflect.Descriptor instead.
 func (*ListStaysRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ListStaysRequest) GetMonth() string {
@@ -2506,7 +3180,7 @@ type ListStaysResponse struct {
 
 func (x *ListStaysResponse) Reset() {
 	*x = ListStaysResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2518,7 +3192,7 @@ func (x *ListStaysResponse) String() string {
 func (*ListStaysResponse) ProtoMessage() {}
 
 func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2531,7 +3205,7 @@ func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysResponse.ProtoReflect.Descriptor instead.
 func (*ListStaysResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{32}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ListStaysResponse) GetStays() []*Stay {
@@ -2604,7 +3278,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x06Points\x12\x12\n" +
 	"\x04term\x18\x01 \x01(\tR\x04term\x12\x16\n" +
 	"\x06points\x18\x02 \x01(\x03R\x06points\x12\x12\n" +
-	"\x04text\x18\x03 \x01(\tR\x04text\"\xa7\x01\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"\x9c\x02\n" +
 	"\x04Wait\x12!\n" +
 	"\frequest_code\x18\x01 \x01(\tR\vrequestCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12\x12\n" +
@@ -2612,7 +3286,30 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x12\x16\n" +
 	"\x06remedy\x18\x05 \x01(\tR\x06remedy\x12\x1d\n" +
 	"\n" +
-	"site_codes\x18\x06 \x03(\tR\tsiteCodes\"\xaa\x01\n" +
+	"site_codes\x18\x06 \x03(\tR\tsiteCodes\x125\n" +
+	"\achanges\x18\a \x03(\v2\x1b.longlead.planner.v1.ChangeR\achanges\x12<\n" +
+	"\tdisplaced\x18\b \x01(\v2\x1e.longlead.planner.v1.DisplacedR\tdisplaced\"\xdf\x01\n" +
+	"\x06Change\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x12\x1b\n" +
+	"\tsite_code\x18\x03 \x01(\tR\bsiteCode\x12\x18\n" +
+	"\aarrival\x18\x04 \x01(\tR\aarrival\x12!\n" +
+	"\ftrainer_code\x18\x05 \x01(\tR\vtrainerCode\x12\x16\n" +
+	"\x06points\x18\x06 \x01(\x03R\x06points\x12;\n" +
+	"\tadditions\x18\a \x03(\v2\x1d.longlead.planner.v1.AdditionR\tadditions\"\xa7\x01\n" +
+	"\bAddition\x12\x1b\n" +
+	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x1a\n" +
+	"\bresource\x18\x02 \x01(\tR\bresource\x12\x12\n" +
+	"\x04unit\x18\x03 \x01(\tR\x04unit\x12\x1b\n" +
+	"\tfirst_day\x18\x04 \x01(\tR\bfirstDay\x12\x19\n" +
+	"\blast_day\x18\x05 \x01(\tR\alastDay\x12\x16\n" +
+	"\x06amount\x18\x06 \x01(\x05R\x06amount\"\x8b\x01\n" +
+	"\tDisplaced\x12\x16\n" +
+	"\x06points\x18\x01 \x01(\x03R\x06points\x12\x19\n" +
+	"\bgiven_up\x18\x02 \x03(\tR\agivenUp\x12\x14\n" +
+	"\x05moved\x18\x03 \x03(\tR\x05moved\x12\x1b\n" +
+	"\tsite_code\x18\x04 \x01(\tR\bsiteCode\x12\x18\n" +
+	"\aarrival\x18\x05 \x01(\tR\aarrival\"\xaa\x01\n" +
 	"\x03Use\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x1a\n" +
 	"\bresource\x18\x02 \x01(\tR\bresource\x12\x12\n" +
@@ -2687,10 +3384,11 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\vfirst_sites\x18\x03 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\n" +
 	"firstSites\x12B\n" +
 	"\fsecond_sites\x18\x04 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\vsecondSites\x12A\n" +
-	"\vdifferences\x18\x05 \x03(\v2\x1f.longlead.planner.v1.DifferenceR\vdifferences\"f\n" +
+	"\vdifferences\x18\x05 \x03(\v2\x1f.longlead.planner.v1.DifferenceR\vdifferences\"\x8b\x01\n" +
 	"\x15ExplainRequestRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12*\n" +
-	"\frequest_code\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vrequestCode\"\xbb\x01\n" +
+	"\frequest_code\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vrequestCode\x12#\n" +
+	"\aseconds\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18<(\x00R\aseconds\"\xbb\x01\n" +
 	"\aRefusal\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x1b\n" +
 	"\tfirst_day\x18\x02 \x01(\tR\bfirstDay\x12\x19\n" +
@@ -2698,12 +3396,48 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x12\x16\n" +
 	"\x06remedy\x18\x05 \x01(\tR\x06remedy\x12\x12\n" +
 	"\x04hard\x18\x06 \x01(\bR\x04hard\x12\x17\n" +
-	"\aheld_by\x18\a \x03(\tR\x06heldBy\"\xe2\x01\n" +
+	"\aheld_by\x18\a \x03(\tR\x06heldBy\"\x9d\x02\n" +
 	"\x16ExplainRequestResponse\x12<\n" +
 	"\tplacement\x18\x01 \x01(\v2\x1e.longlead.planner.v1.PlacementR\tplacement\x12-\n" +
 	"\x04wait\x18\x02 \x01(\v2\x19.longlead.planner.v1.WaitR\x04wait\x128\n" +
 	"\brefusals\x18\x03 \x03(\v2\x1c.longlead.planner.v1.RefusalR\brefusals\x12!\n" +
-	"\fopen_choices\x18\x04 \x01(\x05R\vopenChoices\"7\n" +
+	"\fopen_choices\x18\x04 \x01(\x05R\vopenChoices\x129\n" +
+	"\bweighing\x18\x05 \x01(\v2\x1d.longlead.planner.v1.WeighingR\bweighing\"\xcc\x02\n" +
+	"\bWeighing\x12%\n" +
+	"\x0ewith_everybody\x18\x01 \x01(\tR\rwithEverybody\x12\x19\n" +
+	"\bno_place\x18\x02 \x01(\bR\anoPlace\x12\x1d\n" +
+	"\n" +
+	"lost_least\x18\x03 \x01(\x03R\tlostLeast\x12\x1b\n" +
+	"\tlost_most\x18\x04 \x01(\x03R\blostMost\x122\n" +
+	"\x04best\x18\x05 \x01(\v2\x1e.longlead.planner.v1.DisplacedR\x04best\x123\n" +
+	"\x06change\x18\x06 \x01(\v2\x1b.longlead.planner.v1.ChangeR\x06change\x12\x1d\n" +
+	"\n" +
+	"gain_least\x18\a \x01(\x03R\tgainLeast\x12\x1b\n" +
+	"\tgain_most\x18\b \x01(\x03R\bgainMost\x12\x1d\n" +
+	"\n" +
+	"gain_found\x18\t \x01(\x03R\tgainFound\"\x9d\x01\n" +
+	"\x10ReadWorthRequest\x12!\n" +
+	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12 \n" +
+	"\x05lines\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\x05lines\x12\x1f\n" +
+	"\x05check\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\n" +
+	"(\x00R\x05check\x12#\n" +
+	"\aseconds\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18<(\x00R\aseconds\"\xfb\x01\n" +
+	"\x05Worth\x12\x1b\n" +
+	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x12\x1b\n" +
+	"\tfirst_day\x18\x03 \x01(\tR\bfirstDay\x12\x19\n" +
+	"\blast_day\x18\x04 \x01(\tR\alastDay\x12\x14\n" +
+	"\x05price\x18\x05 \x01(\x01R\x05price\x12\x18\n" +
+	"\achecked\x18\x06 \x01(\bR\achecked\x12\x1d\n" +
+	"\n" +
+	"gain_found\x18\a \x01(\x03R\tgainFound\x12\x1d\n" +
+	"\n" +
+	"gain_least\x18\b \x01(\x03R\tgainLeast\x12\x1b\n" +
+	"\tgain_most\x18\t \x01(\x03R\bgainMost\"t\n" +
+	"\x11ReadWorthResponse\x12-\n" +
+	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\x120\n" +
+	"\x05lines\x18\x02 \x03(\v2\x1a.longlead.planner.v1.WorthR\x05lines\"7\n" +
 	"\x12PublishPlanRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\"\xc6\x01\n" +
 	"\x13PublishPlanResponse\x12-\n" +
@@ -2744,7 +3478,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x14PLAN_STATE_PUBLISHED\x10\x03\x12\x19\n" +
 	"\x15PLAN_STATE_SUPERSEDED\x10\x04\x12\x18\n" +
 	"\x14PLAN_STATE_CANCELLED\x10\x05\x12\x15\n" +
-	"\x11PLAN_STATE_FAILED\x10\x062\x9d\x10\n" +
+	"\x11PLAN_STATE_FAILED\x10\x062\xa1\x11\n" +
 	"\x0ePlannerService\x12t\n" +
 	"\tDraftPlan\x12%.longlead.planner.v1.DraftPlanRequest\x1a&.longlead.planner.v1.DraftPlanResponse\"\x18\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/plans\x12\x89\x01\n" +
 	"\n" +
@@ -2753,7 +3487,8 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\bReadPlan\x12$.longlead.planner.v1.ReadPlanRequest\x1a%.longlead.planner.v1.ReadPlanResponse\"\x1f\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/plans/{plan_id}\x12q\n" +
 	"\tListPlans\x12%.longlead.planner.v1.ListPlansRequest\x1a&.longlead.planner.v1.ListPlansResponse\"\x15\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\v\x12\t/v1/plans\x12\x9c\x01\n" +
 	"\fComparePlans\x12(.longlead.planner.v1.ComparePlansRequest\x1a).longlead.planner.v1.ComparePlansResponse\"7\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02-\x12+/v1/plans/{plan_id}/compare/{other_plan_id}\x12\xa2\x01\n" +
-	"\x0eExplainRequest\x12*.longlead.planner.v1.ExplainRequestRequest\x1a+.longlead.planner.v1.ExplainRequestResponse\"7\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02-\x12+/v1/plans/{plan_id}/requests/{request_code}\x12\x8c\x01\n" +
+	"\x0eExplainRequest\x12*.longlead.planner.v1.ExplainRequestRequest\x1a+.longlead.planner.v1.ExplainRequestResponse\"7\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02-\x12+/v1/plans/{plan_id}/requests/{request_code}\x12\x81\x01\n" +
+	"\tReadWorth\x12%.longlead.planner.v1.ReadWorthRequest\x1a&.longlead.planner.v1.ReadWorthResponse\"%\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/plans/{plan_id}/worth\x12\x8c\x01\n" +
 	"\vPublishPlan\x12'.longlead.planner.v1.PublishPlanRequest\x1a(.longlead.planner.v1.PublishPlanResponse\"*\x88\xe8\x18\x05\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/plans/{plan_id}/publish\x12u\n" +
 	"\n" +
 	"ReadPolicy\x12&.longlead.planner.v1.ReadPolicyRequest\x1a'.longlead.planner.v1.ReadPolicyResponse\"\x16\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\f\x12\n" +
@@ -2780,7 +3515,7 @@ func file_longlead_planner_v1_planner_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_planner_v1_planner_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
 var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(PlanState)(0),                  // 0: longlead.planner.v1.PlanState
 	(*Plan)(nil),                    // 1: longlead.planner.v1.Plan
@@ -2793,105 +3528,122 @@ var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(*Placement)(nil),               // 8: longlead.planner.v1.Placement
 	(*Points)(nil),                  // 9: longlead.planner.v1.Points
 	(*Wait)(nil),                    // 10: longlead.planner.v1.Wait
-	(*Use)(nil),                     // 11: longlead.planner.v1.Use
-	(*SiteTotals)(nil),              // 12: longlead.planner.v1.SiteTotals
-	(*LongDay)(nil),                 // 13: longlead.planner.v1.LongDay
-	(*PolicyTerm)(nil),              // 14: longlead.planner.v1.PolicyTerm
-	(*ReadPlanRequest)(nil),         // 15: longlead.planner.v1.ReadPlanRequest
-	(*ReadPlanResponse)(nil),        // 16: longlead.planner.v1.ReadPlanResponse
-	(*ListPlansRequest)(nil),        // 17: longlead.planner.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),       // 18: longlead.planner.v1.ListPlansResponse
-	(*ComparePlansRequest)(nil),     // 19: longlead.planner.v1.ComparePlansRequest
-	(*Difference)(nil),              // 20: longlead.planner.v1.Difference
-	(*ComparePlansResponse)(nil),    // 21: longlead.planner.v1.ComparePlansResponse
-	(*ExplainRequestRequest)(nil),   // 22: longlead.planner.v1.ExplainRequestRequest
-	(*Refusal)(nil),                 // 23: longlead.planner.v1.Refusal
-	(*ExplainRequestResponse)(nil),  // 24: longlead.planner.v1.ExplainRequestResponse
-	(*PublishPlanRequest)(nil),      // 25: longlead.planner.v1.PublishPlanRequest
-	(*PublishPlanResponse)(nil),     // 26: longlead.planner.v1.PublishPlanResponse
-	(*ReadPolicyRequest)(nil),       // 27: longlead.planner.v1.ReadPolicyRequest
-	(*ReadPolicyResponse)(nil),      // 28: longlead.planner.v1.ReadPolicyResponse
-	(*SetPolicyRequest)(nil),        // 29: longlead.planner.v1.SetPolicyRequest
-	(*SetPolicyResponse)(nil),       // 30: longlead.planner.v1.SetPolicyResponse
-	(*Stay)(nil),                    // 31: longlead.planner.v1.Stay
-	(*ListStaysRequest)(nil),        // 32: longlead.planner.v1.ListStaysRequest
-	(*ListStaysResponse)(nil),       // 33: longlead.planner.v1.ListStaysResponse
-	(*timestamppb.Timestamp)(nil),   // 34: google.protobuf.Timestamp
-	(*StartMoveStudyRequest)(nil),   // 35: longlead.planner.v1.StartMoveStudyRequest
-	(*WatchMoveStudyRequest)(nil),   // 36: longlead.planner.v1.WatchMoveStudyRequest
-	(*CancelMoveStudyRequest)(nil),  // 37: longlead.planner.v1.CancelMoveStudyRequest
-	(*ListMoveStudiesRequest)(nil),  // 38: longlead.planner.v1.ListMoveStudiesRequest
-	(*StartMoveStudyResponse)(nil),  // 39: longlead.planner.v1.StartMoveStudyResponse
-	(*WatchMoveStudyResponse)(nil),  // 40: longlead.planner.v1.WatchMoveStudyResponse
-	(*CancelMoveStudyResponse)(nil), // 41: longlead.planner.v1.CancelMoveStudyResponse
-	(*ListMoveStudiesResponse)(nil), // 42: longlead.planner.v1.ListMoveStudiesResponse
+	(*Change)(nil),                  // 11: longlead.planner.v1.Change
+	(*Addition)(nil),                // 12: longlead.planner.v1.Addition
+	(*Displaced)(nil),               // 13: longlead.planner.v1.Displaced
+	(*Use)(nil),                     // 14: longlead.planner.v1.Use
+	(*SiteTotals)(nil),              // 15: longlead.planner.v1.SiteTotals
+	(*LongDay)(nil),                 // 16: longlead.planner.v1.LongDay
+	(*PolicyTerm)(nil),              // 17: longlead.planner.v1.PolicyTerm
+	(*ReadPlanRequest)(nil),         // 18: longlead.planner.v1.ReadPlanRequest
+	(*ReadPlanResponse)(nil),        // 19: longlead.planner.v1.ReadPlanResponse
+	(*ListPlansRequest)(nil),        // 20: longlead.planner.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),       // 21: longlead.planner.v1.ListPlansResponse
+	(*ComparePlansRequest)(nil),     // 22: longlead.planner.v1.ComparePlansRequest
+	(*Difference)(nil),              // 23: longlead.planner.v1.Difference
+	(*ComparePlansResponse)(nil),    // 24: longlead.planner.v1.ComparePlansResponse
+	(*ExplainRequestRequest)(nil),   // 25: longlead.planner.v1.ExplainRequestRequest
+	(*Refusal)(nil),                 // 26: longlead.planner.v1.Refusal
+	(*ExplainRequestResponse)(nil),  // 27: longlead.planner.v1.ExplainRequestResponse
+	(*Weighing)(nil),                // 28: longlead.planner.v1.Weighing
+	(*ReadWorthRequest)(nil),        // 29: longlead.planner.v1.ReadWorthRequest
+	(*Worth)(nil),                   // 30: longlead.planner.v1.Worth
+	(*ReadWorthResponse)(nil),       // 31: longlead.planner.v1.ReadWorthResponse
+	(*PublishPlanRequest)(nil),      // 32: longlead.planner.v1.PublishPlanRequest
+	(*PublishPlanResponse)(nil),     // 33: longlead.planner.v1.PublishPlanResponse
+	(*ReadPolicyRequest)(nil),       // 34: longlead.planner.v1.ReadPolicyRequest
+	(*ReadPolicyResponse)(nil),      // 35: longlead.planner.v1.ReadPolicyResponse
+	(*SetPolicyRequest)(nil),        // 36: longlead.planner.v1.SetPolicyRequest
+	(*SetPolicyResponse)(nil),       // 37: longlead.planner.v1.SetPolicyResponse
+	(*Stay)(nil),                    // 38: longlead.planner.v1.Stay
+	(*ListStaysRequest)(nil),        // 39: longlead.planner.v1.ListStaysRequest
+	(*ListStaysResponse)(nil),       // 40: longlead.planner.v1.ListStaysResponse
+	(*timestamppb.Timestamp)(nil),   // 41: google.protobuf.Timestamp
+	(*StartMoveStudyRequest)(nil),   // 42: longlead.planner.v1.StartMoveStudyRequest
+	(*WatchMoveStudyRequest)(nil),   // 43: longlead.planner.v1.WatchMoveStudyRequest
+	(*CancelMoveStudyRequest)(nil),  // 44: longlead.planner.v1.CancelMoveStudyRequest
+	(*ListMoveStudiesRequest)(nil),  // 45: longlead.planner.v1.ListMoveStudiesRequest
+	(*StartMoveStudyResponse)(nil),  // 46: longlead.planner.v1.StartMoveStudyResponse
+	(*WatchMoveStudyResponse)(nil),  // 47: longlead.planner.v1.WatchMoveStudyResponse
+	(*CancelMoveStudyResponse)(nil), // 48: longlead.planner.v1.CancelMoveStudyResponse
+	(*ListMoveStudiesResponse)(nil), // 49: longlead.planner.v1.ListMoveStudiesResponse
 }
 var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	0,  // 0: longlead.planner.v1.Plan.state:type_name -> longlead.planner.v1.PlanState
-	34, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
-	34, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
+	41, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
+	41, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
 	1,  // 3: longlead.planner.v1.DraftPlanResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 4: longlead.planner.v1.WatchDraftResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 5: longlead.planner.v1.CancelDraftResponse.plan:type_name -> longlead.planner.v1.Plan
 	9,  // 6: longlead.planner.v1.Placement.points:type_name -> longlead.planner.v1.Points
-	1,  // 7: longlead.planner.v1.ReadPlanResponse.plan:type_name -> longlead.planner.v1.Plan
-	12, // 8: longlead.planner.v1.ReadPlanResponse.sites:type_name -> longlead.planner.v1.SiteTotals
-	8,  // 9: longlead.planner.v1.ReadPlanResponse.placements:type_name -> longlead.planner.v1.Placement
-	10, // 10: longlead.planner.v1.ReadPlanResponse.waits:type_name -> longlead.planner.v1.Wait
-	11, // 11: longlead.planner.v1.ReadPlanResponse.uses:type_name -> longlead.planner.v1.Use
-	14, // 12: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
-	13, // 13: longlead.planner.v1.ReadPlanResponse.long_days:type_name -> longlead.planner.v1.LongDay
-	1,  // 14: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
-	8,  // 15: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
-	8,  // 16: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
-	1,  // 17: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
-	1,  // 18: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
-	12, // 19: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
-	12, // 20: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
-	20, // 21: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
-	8,  // 22: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
-	10, // 23: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
-	23, // 24: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
-	1,  // 25: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
-	14, // 26: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	14, // 27: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
-	14, // 28: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	31, // 29: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
-	2,  // 30: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
-	4,  // 31: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
-	6,  // 32: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
-	15, // 33: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
-	17, // 34: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
-	19, // 35: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
-	22, // 36: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
-	25, // 37: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
-	27, // 38: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
-	29, // 39: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
-	32, // 40: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
-	35, // 41: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
-	36, // 42: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
-	37, // 43: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
-	38, // 44: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
-	3,  // 45: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
-	5,  // 46: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
-	7,  // 47: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
-	16, // 48: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
-	18, // 49: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
-	21, // 50: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
-	24, // 51: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
-	26, // 52: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
-	28, // 53: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
-	30, // 54: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
-	33, // 55: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
-	39, // 56: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
-	40, // 57: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
-	41, // 58: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
-	42, // 59: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
-	45, // [45:60] is the sub-list for method output_type
-	30, // [30:45] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	11, // 7: longlead.planner.v1.Wait.changes:type_name -> longlead.planner.v1.Change
+	13, // 8: longlead.planner.v1.Wait.displaced:type_name -> longlead.planner.v1.Displaced
+	12, // 9: longlead.planner.v1.Change.additions:type_name -> longlead.planner.v1.Addition
+	1,  // 10: longlead.planner.v1.ReadPlanResponse.plan:type_name -> longlead.planner.v1.Plan
+	15, // 11: longlead.planner.v1.ReadPlanResponse.sites:type_name -> longlead.planner.v1.SiteTotals
+	8,  // 12: longlead.planner.v1.ReadPlanResponse.placements:type_name -> longlead.planner.v1.Placement
+	10, // 13: longlead.planner.v1.ReadPlanResponse.waits:type_name -> longlead.planner.v1.Wait
+	14, // 14: longlead.planner.v1.ReadPlanResponse.uses:type_name -> longlead.planner.v1.Use
+	17, // 15: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
+	16, // 16: longlead.planner.v1.ReadPlanResponse.long_days:type_name -> longlead.planner.v1.LongDay
+	1,  // 17: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
+	8,  // 18: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
+	8,  // 19: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
+	1,  // 20: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
+	1,  // 21: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
+	15, // 22: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
+	15, // 23: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
+	23, // 24: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
+	8,  // 25: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
+	10, // 26: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
+	26, // 27: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
+	28, // 28: longlead.planner.v1.ExplainRequestResponse.weighing:type_name -> longlead.planner.v1.Weighing
+	13, // 29: longlead.planner.v1.Weighing.best:type_name -> longlead.planner.v1.Displaced
+	11, // 30: longlead.planner.v1.Weighing.change:type_name -> longlead.planner.v1.Change
+	1,  // 31: longlead.planner.v1.ReadWorthResponse.plan:type_name -> longlead.planner.v1.Plan
+	30, // 32: longlead.planner.v1.ReadWorthResponse.lines:type_name -> longlead.planner.v1.Worth
+	1,  // 33: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
+	17, // 34: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	17, // 35: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
+	17, // 36: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	38, // 37: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
+	2,  // 38: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
+	4,  // 39: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
+	6,  // 40: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
+	18, // 41: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
+	20, // 42: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
+	22, // 43: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
+	25, // 44: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
+	29, // 45: longlead.planner.v1.PlannerService.ReadWorth:input_type -> longlead.planner.v1.ReadWorthRequest
+	32, // 46: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
+	34, // 47: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
+	36, // 48: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
+	39, // 49: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
+	42, // 50: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
+	43, // 51: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
+	44, // 52: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
+	45, // 53: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
+	3,  // 54: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
+	5,  // 55: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
+	7,  // 56: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
+	19, // 57: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
+	21, // 58: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
+	24, // 59: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
+	27, // 60: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
+	31, // 61: longlead.planner.v1.PlannerService.ReadWorth:output_type -> longlead.planner.v1.ReadWorthResponse
+	33, // 62: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
+	35, // 63: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
+	37, // 64: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
+	40, // 65: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
+	46, // 66: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
+	47, // 67: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
+	48, // 68: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
+	49, // 69: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
+	54, // [54:70] is the sub-list for method output_type
+	38, // [38:54] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_longlead_planner_v1_planner_proto_init() }
@@ -2906,7 +3658,7 @@ func file_longlead_planner_v1_planner_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_planner_v1_planner_proto_rawDesc), len(file_longlead_planner_v1_planner_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   33,
+			NumMessages:   40,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -28,6 +28,7 @@ const (
 	PlannerService_ListPlans_FullMethodName       = "/longlead.planner.v1.PlannerService/ListPlans"
 	PlannerService_ComparePlans_FullMethodName    = "/longlead.planner.v1.PlannerService/ComparePlans"
 	PlannerService_ExplainRequest_FullMethodName  = "/longlead.planner.v1.PlannerService/ExplainRequest"
+	PlannerService_ReadWorth_FullMethodName       = "/longlead.planner.v1.PlannerService/ReadWorth"
 	PlannerService_PublishPlan_FullMethodName     = "/longlead.planner.v1.PlannerService/PublishPlan"
 	PlannerService_ReadPolicy_FullMethodName      = "/longlead.planner.v1.PlannerService/ReadPolicy"
 	PlannerService_SetPolicy_FullMethodName       = "/longlead.planner.v1.PlannerService/SetPolicy"
@@ -59,6 +60,9 @@ type PlannerServiceClient interface {
 	ComparePlans(ctx context.Context, in *ComparePlansRequest, opts ...grpc.CallOption) (*ComparePlansResponse, error)
 	// ExplainRequest says why a request was placed as it was, or why it waits.
 	ExplainRequest(ctx context.Context, in *ExplainRequestRequest, opts ...grpc.CallOption) (*ExplainRequestResponse, error)
+	// ReadWorth lists what one more of each resource would be worth to a plan, by site and week, the dearest first, and solves again
+	// with the first few added.
+	ReadWorth(ctx context.Context, in *ReadWorthRequest, opts ...grpc.CallOption) (*ReadWorthResponse, error)
 	// PublishPlan turns a draft into promises, all or none. It refuses when what the draft was made from has changed.
 	PublishPlan(ctx context.Context, in *PublishPlanRequest, opts ...grpc.CallOption) (*PublishPlanResponse, error)
 	// ReadPolicy reads the preferences, in points, that the next draft will be made by.
@@ -159,6 +163,16 @@ func (c *plannerServiceClient) ExplainRequest(ctx context.Context, in *ExplainRe
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ExplainRequestResponse)
 	err := c.cc.Invoke(ctx, PlannerService_ExplainRequest_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ReadWorth(ctx context.Context, in *ReadWorthRequest, opts ...grpc.CallOption) (*ReadWorthResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadWorthResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ReadWorth_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -275,6 +289,9 @@ type PlannerServiceServer interface {
 	ComparePlans(context.Context, *ComparePlansRequest) (*ComparePlansResponse, error)
 	// ExplainRequest says why a request was placed as it was, or why it waits.
 	ExplainRequest(context.Context, *ExplainRequestRequest) (*ExplainRequestResponse, error)
+	// ReadWorth lists what one more of each resource would be worth to a plan, by site and week, the dearest first, and solves again
+	// with the first few added.
+	ReadWorth(context.Context, *ReadWorthRequest) (*ReadWorthResponse, error)
 	// PublishPlan turns a draft into promises, all or none. It refuses when what the draft was made from has changed.
 	PublishPlan(context.Context, *PublishPlanRequest) (*PublishPlanResponse, error)
 	// ReadPolicy reads the preferences, in points, that the next draft will be made by.
@@ -322,6 +339,9 @@ func (UnimplementedPlannerServiceServer) ComparePlans(context.Context, *CompareP
 }
 func (UnimplementedPlannerServiceServer) ExplainRequest(context.Context, *ExplainRequestRequest) (*ExplainRequestResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ExplainRequest not implemented")
+}
+func (UnimplementedPlannerServiceServer) ReadWorth(context.Context, *ReadWorthRequest) (*ReadWorthResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadWorth not implemented")
 }
 func (UnimplementedPlannerServiceServer) PublishPlan(context.Context, *PublishPlanRequest) (*PublishPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PublishPlan not implemented")
@@ -483,6 +503,24 @@ func _PlannerService_ExplainRequest_Handler(srv interface{}, ctx context.Context
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PlannerServiceServer).ExplainRequest(ctx, req.(*ExplainRequestRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ReadWorth_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadWorthRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ReadWorth(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ReadWorth_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ReadWorth(ctx, req.(*ReadWorthRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -654,6 +692,10 @@ var PlannerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ExplainRequest",
 			Handler:    _PlannerService_ExplainRequest_Handler,
+		},
+		{
+			MethodName: "ReadWorth",
+			Handler:    _PlannerService_ReadWorth_Handler,
 		},
 		{
 			MethodName: "PublishPlan",
