@@ -34,7 +34,7 @@ func ReadStored(ctx context.Context, pool *postgres.Pool, plan ids.PlanID) (Stor
 // Fits reports whether a request fits into a stored plan with every placement as it is, after a change of the inputs: it knows
 // records and rules only, and nothing of how the change was found.
 func (p StoredPlan) Fits(in Inputs, request ids.RequestID) (bool, error) {
-	t, err := buildTask(p.narrowed(in))
+	t, err := buildTask(p.narrowed(in, request))
 	if err != nil {
 		return false, err
 	}
@@ -46,20 +46,27 @@ func (p StoredPlan) Fits(in Inputs, request ids.RequestID) (bool, error) {
 	return verdicts[0].Kept == allocation.Found, nil
 }
 
-// narrowed leaves those placed no choice of site and day but the one they have, which makes building the month quick.
-func (p StoredPlan) narrowed(in Inputs) Inputs {
+// narrowed leaves those placed no choice of site and day but the one they have, and leaves out who waits beside a request and its
+// household, which makes building the month quick.
+func (p StoredPlan) narrowed(in Inputs, request ids.RequestID) Inputs {
 	at := map[ids.RequestID]Placement{}
 	for _, one := range p.placements {
 		at[one.RequestID] = one
 	}
-	in.Cases = slices.Clone(in.Cases)
-	for i := range in.Cases {
-		c := &in.Cases[i]
-		if one, placed := at[c.Request.ID]; placed && one.Standing == StandingNew {
+	asked := in.Cases[slices.IndexFunc(in.Cases, func(c enrollment.Case) bool { return c.Request.ID == request })].Request
+	var cases []enrollment.Case
+	for _, c := range in.Cases {
+		one, placed := at[c.Request.ID]
+		switch {
+		case placed && one.Standing == StandingNew:
 			c.Together = calendar.Span{From: one.Nights.From, To: one.Nights.From.AddDays(1)}
 			c.Request.Sites = []enrollment.SiteChoice{{SiteID: one.SiteID}}
+		case !placed && c.Request.ID != request && (asked.Household == "" || c.Request.Household != asked.Household):
+			continue
 		}
+		cases = append(cases, c)
 	}
+	in.Cases = cases
 	return in
 }
 
