@@ -308,7 +308,9 @@ func printExplanation(out io.Writer, why *plannerv1.ExplainRequestResponse) {
 	if w.GetHard() {
 		kind = "No plan of this month could place it"
 	}
-	fmt.Fprintf(out, "%s (%s) waits. %s.\nWhy: %s.\nWhat would help: %s.\n", w.GetRequestCode(), w.GetDogName(), kind, w.GetReason(), w.GetRemedy())
+	fmt.Fprintf(out, "%s (%s) waits. %s.\n", w.GetRequestCode(), w.GetDogName(), kind)
+	printSentence(out, "Why: %s.", w.GetReason())
+	printSentence(out, "What would help: %s.", w.GetRemedy())
 	printChanges(out, w)
 	printWeighing(out, why.GetWeighing())
 	fmt.Fprintf(out, "\n%d choices of site and day passed all rules. The others, and what held the best of these:\n", why.GetOpenChoices())

@@ -54,18 +54,23 @@ func printWorth(out io.Writer, worth *plannerv1.ReadWorthResponse) {
 		t.AppendRow(table.Row{l.GetSiteCode(), l.GetFirstDay(), l.GetLastDay(), text.WrapSoft(l.GetText(), 44), fmt.Sprintf("%.1f", l.GetPrice()), found, within})
 	}
 	t.Render()
-	fmt.Fprintln(out, "A price holds for small changes near the relaxed optimum. \"solved\" is what a plan found with it is worth more; the true gain is proven to lie within.")
+	printSentence(out, "A price holds for small changes near the relaxed optimum. \"solved\" is what a plan found with it is worth more, a further search included; the true gain is proven to lie within.")
+}
+
+// printSentence writes a sentence in lines that fit a terminal.
+func printSentence(out io.Writer, format string, args ...any) {
+	fmt.Fprintln(out, text.WrapSoft(fmt.Sprintf(format, args...), 116))
 }
 
 // printChanges lists what would have admitted a request, and what letting it in would do.
 func printChanges(out io.Writer, w *plannerv1.Wait) {
 	if d := w.GetDisplaced(); d != nil {
-		fmt.Fprintf(out, "Letting it in as things are: %s.\n", displacedWords(d))
+		printSentence(out, "Letting it in as things are: %s.", displacedWords(d))
 	}
 	if len(w.GetChanges()) == 0 {
 		return
 	}
-	fmt.Fprintln(out, "Each of these would have admitted it with every other placement as it is; each was tried on the plan and the plan recounted:")
+	printSentence(out, "Each of these would have admitted it with every other placement as it is; each was tried on the plan and the plan recounted:")
 	t := newTable(out, "what", "site", "arrival", "trainer", "points")
 	for _, c := range w.GetChanges() {
 		t.AppendRow(table.Row{text.WrapSoft(c.GetText(), 66), c.GetSiteCode(), c.GetArrival(), c.GetTrainerCode(), fmt.Sprintf("%+d", c.GetPoints())})
