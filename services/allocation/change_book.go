@@ -146,8 +146,11 @@ func (b *book) bestFit(dogs []int) []stay {
 func (b *book) search(dogs []int) (best []stay, all bool) {
 	var worth int64
 	all = b.each(dogs, b.own(dogs), func(stays []stay) {
-		if v := valueOf(stays); v > worth && len(b.lacks(stays)) == 0 {
-			best, worth = slices.Clone(stays), v
+		if valueOf(stays) <= worth {
+			return
+		}
+		if lacks, net := b.try(stays); net > worth && len(lacks) == 0 {
+			best, worth = slices.Clone(stays), net
 		}
 	})
 	return best, all
@@ -176,10 +179,13 @@ func valueOf(stays []stay) (sum int64) {
 	return sum
 }
 
-// lacks lists what these stays need together beyond what the plan leaves; nothing if they fit.
-func (b *book) lacks(stays []stay) []Lack {
+// try lists what these stays need together beyond what the plan leaves, nothing if they fit, and what the plan would gain by them:
+// their value less what they would run over soft levels.
+func (b *book) try(stays []stay) (lacks []Lack, net int64) {
 	for i := range stays {
-		b.count(&stays[i], 1)
+		s := &stays[i]
+		net += s.value - b.use.adds(b.p, s.Placement, s.minutes, s.cover)
+		b.count(s, 1)
 	}
 	var f lackFinder
 	for i := range stays {
@@ -189,7 +195,7 @@ func (b *book) lacks(stays []stay) []Lack {
 	for i := range stays {
 		b.count(&stays[i], -1)
 	}
-	return f.lacks
+	return f.lacks, net
 }
 
 // lackFinder collects lacks; those of a site's minutes last, since a trainer's further minutes help there too.

@@ -24,7 +24,7 @@ const (
 
 // Displace looks for the cheapest way to make room for a dog (with its household) by taking others out, who then take what room
 // is left elsewhere. It returns nil when it finds none. The search is limited by work: the cost is one that was reached, not the
-// least that could be.
+// least that could be. Soft levels are counted in the cost and do not guide the search.
 func (w *Weigher) Displace(dog int) (*Displacement, error) {
 	dogs := w.book.household(dog)
 	if _, placed := w.book.stays[dog]; placed {
@@ -123,7 +123,8 @@ func (d *displacer) options(dogs []int) []wayIn {
 			return
 		}
 		var least int64
-		for _, l := range d.book.lacks(stays) {
+		lacks, _ := d.book.try(stays)
+		for _, l := range lacks {
 			if l.Kind == RunNight {
 				continue // which night is short is not known here
 			}

@@ -16,7 +16,7 @@ type Offer struct {
 }
 
 // Admission is a change that admits a household to a plan with every other placement kept. Offer is an index into the offers, -1
-// for none; Lacks is what has to be added. With neither there is room as things are. Value is what the placements are worth. Proven
+// for none; Lacks is what has to be added. With neither there is room as things are. Value is what the plan gains. Proven
 // is false where the joint choices of a large household were too many to try all, so that a smaller change may exist.
 type Admission struct {
 	Offer      int
@@ -100,11 +100,14 @@ func (w *Weigher) Admissions(dog int, offers []Offer) ([]Admission, error) {
 // a person could use.
 func (w *Weigher) gather(dogs []int, index int, o Offer, best map[sortOfChange]ask) (all bool) {
 	return w.book.each(dogs, o.Groups, func(stays []stay) {
-		value := valueOf(stays)
-		if value <= 0 {
+		if valueOf(stays) <= 0 {
 			return
 		}
-		a := ask{Admission{Offer: index, Lacks: w.book.lacks(stays), Value: value}, sortOfChange{offer: o.Kind}, o.Size}
+		lacks, net := w.book.try(stays)
+		if net <= 0 {
+			return
+		}
+		a := ask{Admission{Offer: index, Lacks: lacks, Value: net}, sortOfChange{offer: o.Kind}, o.Size}
 		for _, l := range a.Lacks {
 			a.sort.kinds[l.Kind]++
 		}
@@ -191,20 +194,26 @@ func (w *Weigher) confirm(dogs []int, offers []Offer, a *Admission) error {
 	if err != nil {
 		return err
 	}
-	// Sites share nothing, so that the plan of this one tells.
-	here := atSites(w.plan, map[int]bool{a.Placements[0].Site: true})
-	before, err := Check(w.p, here)
-	if err != nil {
-		return err
-	}
-	after, err := Check(q, append(here, a.Placements...))
+	gain, err := w.gain(q, a.Placements)
 	if err != nil {
 		return fmt.Errorf("a change that was to admit dog %d does not, which is a fault in the search for it: %w", dogs[0], err)
 	}
-	if after != before+a.Value {
-		return fmt.Errorf("a change that was to admit dog %d gains %d points and not %d, which is a fault in the search for it", dogs[0], after-before, a.Value)
+	if gain != a.Value {
+		return fmt.Errorf("a change that was to admit dog %d gains %d points and not %d, which is a fault in the search for it", dogs[0], gain, a.Value)
 	}
 	return nil
+}
+
+// gain has Check count what some placements, all at one site, bring to the plan in a changed problem. Sites share nothing, so that the
+// plan of that site tells.
+func (w *Weigher) gain(q *Problem, placements []Placement) (int64, error) {
+	here := atSites(w.plan, map[int]bool{placements[0].Site: true})
+	before, err := Check(w.p, here)
+	if err != nil {
+		return 0, err
+	}
+	after, err := Check(q, append(here, placements...))
+	return after - before, err
 }
 
 // leastAmount lowers the amount of an admission's only lack as far as the dogs still fit, by whatever option of theirs.
@@ -235,7 +244,7 @@ func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 		return err
 	}
 	a.Placements = slices.DeleteFunc(plan, func(pl Placement) bool { return !slices.Contains(dogs, pl.Dog) })
-	a.Value, err = Check(q, a.Placements)
+	a.Value, err = w.gain(q, a.Placements)
 	return err
 }
 

@@ -60,7 +60,8 @@ func withBonus(d Dog, bonus int) Dog {
 }
 
 // Rearrange looks for a plan with a dog (and its household) and everybody that a plan places, each at any option of theirs. It
-// returns Impossible only where the bound proves that there is none. o limits the search; its Warm is not used.
+// returns Impossible only where the bound proves that there is none. What the plan is worth guides it, soft levels aside. o limits the
+// search; its Warm is not used.
 func Rearrange(p *Problem, plan []Placement, dog int, o Options) (Finding, []Placement, error) {
 	want := make([]bool, len(p.Dogs))
 	for _, pl := range plan {
@@ -76,6 +77,7 @@ func Rearrange(p *Problem, plan []Placement, dog int, o Options) (Finding, []Pla
 	}
 	q := *p
 	q.Dogs = slices.Clone(p.Dogs)
+	q.Sites, q.Trainers = withoutSoftLevels(p)
 	var n, lowest, highest int64
 	for d := range q.Dogs {
 		if !want[d] {
@@ -107,6 +109,17 @@ func Rearrange(p *Problem, plan []Placement, dog int, o Options) (Finding, []Pla
 		return Impossible, nil, nil
 	}
 	return NotFound, nil, nil
+}
+
+func withoutSoftLevels(p *Problem) ([]Site, []Trainer) {
+	sites, trainers := slices.Clone(p.Sites), slices.Clone(p.Trainers)
+	for i := range sites {
+		sites[i].EasyIntake, sites[i].EasyHandover, sites[i].EasyMinutes = nil, nil, nil
+	}
+	for i := range trainers {
+		trainers[i].Easy = nil
+	}
+	return sites, trainers
 }
 
 // valueRange is the least and the most that a dog's options are worth.

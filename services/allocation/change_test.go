@@ -123,7 +123,7 @@ func TestJudgeAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	var kept, moved, never int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 4)
+		p := drawAny(t, 4)
 		plan := drawPlan(t, p)
 		for dog := range p.Dogs {
 			if places(plan, dog) {
@@ -215,7 +215,7 @@ func TestAdmissions(t *testing.T) {
 	t.Parallel()
 	var least, offered, none int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 4)
+		p := drawAny(t, 4)
 		plan := drawPlan(t, p)
 		w, err := allocation.NewWeigher(p, plan)
 		require.NoError(t, err)
@@ -298,7 +298,7 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	var forced, costly int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 4)
+		p := drawAny(t, 4)
 		before, err := allocation.Solve(p, allocation.Options{})
 		require.NoError(t, err)
 		w, err := allocation.NewWeigher(p, before.Placements)

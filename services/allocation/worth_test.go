@@ -38,7 +38,7 @@ func TestWorthAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	gains := 0
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, 4)
+		p := drawAny(t, 4)
 		before, err := allocation.Solve(p, allocation.Options{})
 		require.NoError(t, err)
 		short, err := allocation.Solve(p, allocation.Options{Iterations: 1})
