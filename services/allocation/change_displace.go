@@ -23,7 +23,8 @@ const (
 )
 
 // Displace looks for the cheapest way to make room for a dog (with its household) by taking others out, who then take what room
-// is left elsewhere. It returns nil when it finds none. The search is limited by work: the cost is one that was reached, not the
+// is left elsewhere. It returns nil when it finds none. Options worth
+// nothing or less are not considered. The search is limited by work: the cost is one that was reached, not the
 // least that could be. Soft levels are counted in the cost and do not guide the search.
 func (w *Weigher) Displace(dog int) (*Displacement, error) {
 	dogs := w.book.household(dog)

@@ -78,7 +78,7 @@ func Rearrange(p *Problem, plan []Placement, dog int, o Options) (Finding, []Pla
 	q := *p
 	q.Dogs = slices.Clone(p.Dogs)
 	q.Sites, q.Trainers = withoutSoftLevels(p)
-	var n, lowest, highest int64
+	var n, lowest, highest, below int64
 	for d := range q.Dogs {
 		if !want[d] {
 			q.Dogs[d].Placements = nil
@@ -88,10 +88,10 @@ func Rearrange(p *Problem, plan []Placement, dog int, o Options) (Finding, []Pla
 		if !some {
 			return Impossible, nil, nil
 		}
-		n, lowest, highest = n+1, lowest+low, highest+high
+		n, lowest, highest, below = n+1, lowest+low, highest+high, max(below, -low)
 	}
-	// One dog less costs more than all choices together can bring.
-	bonus := highest - lowest + max(0, -lowest) + 1
+	// One dog less costs more than all choices together can bring, and no choice is worth less than nothing.
+	bonus := highest - lowest + below + 1
 	for d := range q.Dogs {
 		if want[d] {
 			q.Dogs[d] = withBonus(p.Dogs[d], int(bonus))

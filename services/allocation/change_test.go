@@ -81,6 +81,41 @@ func bruteJudge(p *allocation.Problem, plan []allocation.Placement, dog int) (ke
 	return kept, rearranged
 }
 
+// drawBusy draws a small problem in which most dogs could come and not all can, and says whether it has soft levels.
+func drawBusy(t *rapid.T) (p *allocation.Problem, soft bool) {
+	p = drawProblem(t, 0)
+	raise := func(list []int, least int) {
+		for k := range list {
+			list[k] = max(list[k], least)
+		}
+	}
+	for i := range p.Sites {
+		raise(p.Sites[i].Intake, 1)
+		raise(p.Sites[i].Handover, 1)
+		raise(p.Sites[i].Minutes, 4)
+		for _, run := range p.Sites[i].Runs {
+			raise(run.Capacity, 1)
+		}
+	}
+	for i := range p.Trainers {
+		raise(p.Trainers[i].Minutes, 4)
+		raise(p.Trainers[i].Dogs, 1)
+	}
+	p.Trainers[0].Site = 0
+	for range 3 {
+		d := drawDog(t, p)
+		d.Placements = d.Placements[:min(4, len(d.Placements))]
+		p.Dogs = append(p.Dogs, d)
+	}
+	if rapid.Bool().Draw(t, "household") {
+		p.Together = [][]int{{0, len(p.Dogs) - 1}}
+	}
+	if soft = rapid.Bool().Draw(t, "soft levels"); soft {
+		drawEasy(t, p)
+	}
+	return p, soft
+}
+
 // drawPlan solves a drawn problem and takes some dogs out again, so that many wait.
 func drawPlan(t *rapid.T, p *allocation.Problem) []allocation.Placement {
 	s, err := allocation.Solve(p, allocation.Options{})
@@ -123,7 +158,7 @@ func TestJudgeAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	var kept, moved, never int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawAny(t, 4)
+		p, _ := drawBusy(t)
 		plan := drawPlan(t, p)
 		for dog := range p.Dogs {
 			if places(plan, dog) {
@@ -215,7 +250,7 @@ func TestAdmissions(t *testing.T) {
 	t.Parallel()
 	var least, offered, none int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawAny(t, 4)
+		p, _ := drawBusy(t)
 		plan := drawPlan(t, p)
 		w, err := allocation.NewWeigher(p, plan)
 		require.NoError(t, err)
@@ -298,7 +333,7 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 	t.Parallel()
 	var forced, costly int
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawAny(t, 4)
+		p, soft := drawBusy(t)
 		before, err := allocation.Solve(p, allocation.Options{})
 		require.NoError(t, err)
 		w, err := allocation.NewWeigher(p, before.Placements)
@@ -307,10 +342,17 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 			if places(before.Placements, dog) {
 				continue
 			}
-			best, possible := int64(-1<<40), false
+			best, others, possible := int64(-1<<40), int64(-1<<40), false
 			everyPlan(p, func(plan []allocation.Placement, value int64) {
-				if places(plan, dog) {
-					best, possible = max(best, value), true
+				if !places(plan, dog) {
+					return
+				}
+				best, possible = max(best, value), true
+				rest := slices.DeleteFunc(slices.Clone(plan), func(pl allocation.Placement) bool { return slices.Contains(w.Household(dog), pl.Dog) })
+				without, err := allocation.Check(p, rest)
+				require.NoError(t, err)
+				if keeps(before.Placements, rest) && value > without {
+					others = max(others, value)
 				}
 			})
 			d, err := w.Displace(dog)
@@ -324,6 +366,9 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 			value, err := allocation.Check(p, d.Plan)
 			require.NoError(t, err)
 			require.Equal(t, before.Value-value, d.Cost)
+			if !soft {
+				require.GreaterOrEqual(t, value, others, "so small a search is complete: nobody better could be taken out")
+			}
 			for _, gone := range d.Gone {
 				require.False(t, places(d.Plan, gone))
 			}
@@ -335,8 +380,12 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 			require.Equal(t, best, f.Bound)
 			require.Equal(t, before.Value-best, f.LostLeast)
 			require.Equal(t, before.Value-best, f.LostMost)
-			quick, err := allocation.ForceIn(p, before, dog, d.Plan, allocation.Options{Iterations: 1})
+			loose := before
+			loose.Bound += rapid.Int64Range(0, 9).Draw(t, "loose")
+			loose.Value, loose.Placements = value, d.Plan
+			quick, err := allocation.ForceIn(p, loose, dog, d.Plan, allocation.Options{Iterations: 1})
 			require.NoError(t, err)
+			require.LessOrEqual(t, quick.LostLeast, quick.LostMost)
 			require.LessOrEqual(t, quick.LostLeast, before.Value-best)
 			require.GreaterOrEqual(t, quick.LostMost, before.Value-best)
 			forced++
