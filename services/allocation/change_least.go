@@ -216,13 +216,22 @@ func (w *Weigher) gain(q *Problem, placements []Placement) (int64, error) {
 	return after - before, err
 }
 
-// leastAmount lowers the amount of an admission's only lack as far as the dogs still fit, by whatever option of theirs.
+// leastAmount lowers the amount of an admission's only lack as far as the dogs still fit, by whatever option of theirs: those of
+// other offers of the kind that ask no more are open to them as well.
 func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 	var failed error
 	try := func(amount int) (Finding, []Placement) {
 		x := Admission{Offer: a.Offer, Lacks: []Lack{a.Lacks[0]}}
 		x.Lacks[0].Amount = amount
-		q, err := w.change(dogs, offers, &x).Apply(w.p)
+		c := w.change(dogs, offers, &x)
+		for i, o := range offers {
+			if a.Offer >= 0 && i != a.Offer && o.Kind == offers[a.Offer].Kind && o.Size <= offers[a.Offer].Size {
+				for j, d := range dogs {
+					c.Groups[d] = join(c.Groups[d], o.Groups[j])
+				}
+			}
+		}
+		q, err := c.Apply(w.p)
 		if err != nil {
 			failed = err
 			return NotFound, nil
@@ -239,13 +248,25 @@ func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 	if failed != nil || found != Found {
 		return cmp.Or(failed, fmt.Errorf("%d of a resource were enough for dog %d and then were not, which is a fault in the search", least, dogs[0]))
 	}
+	a.Placements = slices.DeleteFunc(plan, func(pl Placement) bool { return !slices.Contains(dogs, pl.Dog) })
+	a.Offer = offerOf(dogs, offers, a)
 	q, err := w.change(dogs, offers, a).Apply(w.p)
 	if err != nil {
 		return err
 	}
-	a.Placements = slices.DeleteFunc(plan, func(pl Placement) bool { return !slices.Contains(dogs, pl.Dog) })
 	a.Value, err = w.gain(q, a.Placements)
 	return err
+}
+
+// offerOf finds the offer that has an admission's placements, among those of the kind of its offer.
+func offerOf(dogs []int, offers []Offer, a *Admission) int {
+	first := a.Placements[slices.IndexFunc(a.Placements, func(pl Placement) bool { return pl.Dog == dogs[0] })]
+	for i, o := range offers {
+		if a.Offer >= 0 && o.Kind == offers[a.Offer].Kind && o.Size <= offers[a.Offer].Size && slices.ContainsFunc(o.Groups[0], func(g Group) bool { return g.Site == first.Site && g.Arrival == first.Arrival }) {
+			return i
+		}
+	}
+	return a.Offer
 }
 
 // sitesOf is the sites that some dogs could go to.

@@ -259,10 +259,10 @@ func TestAdmissions(t *testing.T) {
 				continue
 			}
 			var offers []allocation.Offer
-			for kind := range 2 {
-				o := allocation.Offer{Kind: kind, Size: rapid.IntRange(1, 3).Draw(t, "size")}
+			for i := range 3 {
+				o := allocation.Offer{Kind: i / 2, Size: rapid.IntRange(1, 3).Draw(t, "size")}
 				for _, d := range w.Household(dog) {
-					o.Groups = append(o.Groups, unknownTo(p, d, drawDogOf(t, p, p.Dogs[d].Nights).Placements))
+					o.Groups = append(o.Groups, newTo(p.Dogs[d].Placements, drawDogOf(t, p, p.Dogs[d].Nights).Placements))
 				}
 				offers = append(offers, o)
 			}
@@ -279,8 +279,14 @@ func TestAdmissions(t *testing.T) {
 				}
 				if len(a.Lacks) == 1 && (a.Lacks[0].Kind == allocation.TrainerMinutes || a.Lacks[0].Kind == allocation.SiteMinutes) {
 					least++
-					less := a.Change
-					less.Extras = slices.Clone(less.Extras)
+					less := allocation.Change{Groups: map[int][]allocation.Group{}, Extras: slices.Clone(a.Change.Extras)}
+					for _, o := range offers { // whoever allows this allows what asks no more
+						for i, d := range w.Household(dog) {
+							if a.Offer >= 0 && o.Kind == offers[a.Offer].Kind && o.Size <= offers[a.Offer].Size {
+								less.Groups[d] = append(less.Groups[d], newTo(less.Groups[d], o.Groups[i])...)
+							}
+						}
+					}
 					for i := range less.Extras {
 						less.Extras[i].Amount--
 					}
@@ -301,10 +307,10 @@ func TestAdmissions(t *testing.T) {
 	require.Positive(t, none)
 }
 
-// unknownTo leaves out what a dog could have already.
-func unknownTo(p *allocation.Problem, dog int, groups []allocation.Group) []allocation.Group {
-	return slices.DeleteFunc(groups, func(g allocation.Group) bool {
-		return slices.ContainsFunc(p.Dogs[dog].Placements, func(o allocation.Group) bool { return o.Site == g.Site && o.Arrival == g.Arrival })
+// newTo leaves out of some groups those for a site and day that others are for.
+func newTo(others, groups []allocation.Group) []allocation.Group {
+	return slices.DeleteFunc(slices.Clone(groups), func(g allocation.Group) bool {
+		return slices.ContainsFunc(others, func(o allocation.Group) bool { return o.Site == g.Site && o.Arrival == g.Arrival })
 	})
 }
 
