@@ -76,6 +76,7 @@ func TestDisplaceAndForceInAgainstBruteForce(t *testing.T) {
 		_, err = allocation.ForceIn(p, before, len(p.Dogs), before.Placements, allocation.Options{})
 		require.ErrorIs(t, err, allocation.ErrInvalid)
 	})
+	t.Logf("counts: forced %d, costly %d", forced, costly)
 	require.Positive(t, forced)
 	require.Positive(t, costly)
 }

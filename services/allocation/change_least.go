@@ -76,6 +76,13 @@ func (w *Weigher) Admissions(dog int, offers []Offer) ([]Admission, error) {
 	best := map[sortOfChange]ask{}
 	proven := w.gather(dogs, -1, Offer{Kind: -1, Groups: w.book.own(dogs)}, best)
 	for i, o := range offers {
+		if len(dogs) > 1 { // some of a household may need the offer and others not
+			groups := w.book.own(dogs)
+			for j := range dogs {
+				groups[j] = join(groups[j], o.Groups[j])
+			}
+			o.Groups = groups
+		}
 		proven = w.gather(dogs, i, o, best) && proven
 	}
 	var asks []ask
@@ -220,36 +227,36 @@ func (w *Weigher) gain(q *Problem, placements []Placement) (int64, error) {
 // other offers of the kind that ask no more are open to them as well.
 func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 	var failed error
-	try := func(amount int) (Finding, []Placement) {
-		x := Admission{Offer: a.Offer, Lacks: []Lack{a.Lacks[0]}}
-		x.Lacks[0].Amount = amount
-		c := w.change(dogs, offers, &x)
-		for i, o := range offers {
-			if a.Offer >= 0 && i != a.Offer && o.Kind == offers[a.Offer].Kind && o.Size <= offers[a.Offer].Size {
-				for j, d := range dogs {
-					c.Groups[d] = join(c.Groups[d], o.Groups[j])
-				}
+	// try looks for a plan with an amount, offer by offer, and returns the first.
+	try := func(amount int) (sum Finding, plan []Placement, offer int) {
+		sum = Impossible
+		for _, offer := range alike(offers, a.Offer) {
+			x := Admission{Offer: offer, Lacks: []Lack{a.Lacks[0]}}
+			x.Lacks[0].Amount = amount
+			q, err := w.change(dogs, offers, &x).Apply(w.p)
+			if err != nil {
+				failed = err
+				return NotFound, nil, offer
 			}
+			found, plan := newBook(q, atSites(w.plan, sitesOf(q, dogs))).fit(dogs)
+			if found == Found {
+				return Found, plan, offer
+			}
+			sum = min(sum, found)
 		}
-		q, err := c.Apply(w.p)
-		if err != nil {
-			failed = err
-			return NotFound, nil
-		}
-		return newBook(q, atSites(w.plan, sitesOf(q, dogs))).fit(dogs)
+		return sum, nil, a.Offer
 	}
-	if found, _ := try(a.Lacks[0].Amount - 1); found != Found || failed != nil {
+	if found, _, _ := try(a.Lacks[0].Amount - 1); found != Found || failed != nil {
 		a.Proven = a.Proven && found == Impossible
 		return failed
 	}
-	least := 1 + sort.Search(a.Lacks[0].Amount-1, func(n int) bool { found, _ := try(n + 1); return found == Found })
-	a.Lacks[0].Amount = least
-	found, plan := try(least)
+	least := 1 + sort.Search(a.Lacks[0].Amount-1, func(n int) bool { found, _, _ := try(n + 1); return found == Found })
+	found, plan, offer := try(least)
 	if failed != nil || found != Found {
 		return cmp.Or(failed, fmt.Errorf("%d of a resource were enough for dog %d and then were not, which is a fault in the search", least, dogs[0]))
 	}
+	a.Offer, a.Lacks[0].Amount = offer, least
 	a.Placements = slices.DeleteFunc(plan, func(pl Placement) bool { return !slices.Contains(dogs, pl.Dog) })
-	a.Offer = offerOf(dogs, offers, a)
 	q, err := w.change(dogs, offers, a).Apply(w.p)
 	if err != nil {
 		return err
@@ -258,15 +265,15 @@ func (w *Weigher) leastAmount(dogs []int, offers []Offer, a *Admission) error {
 	return err
 }
 
-// offerOf finds the offer that has an admission's placements, among those of the kind of its offer.
-func offerOf(dogs []int, offers []Offer, a *Admission) int {
-	first := a.Placements[slices.IndexFunc(a.Placements, func(pl Placement) bool { return pl.Dog == dogs[0] })]
+// alike lists the offers of the kind of one that ask no more, itself first; without an offer, that.
+func alike(offers []Offer, offer int) []int {
+	out := []int{offer}
 	for i, o := range offers {
-		if a.Offer >= 0 && o.Kind == offers[a.Offer].Kind && o.Size <= offers[a.Offer].Size && slices.ContainsFunc(o.Groups[0], func(g Group) bool { return g.Site == first.Site && g.Arrival == first.Arrival }) {
-			return i
+		if offer >= 0 && i != offer && o.Kind == offers[offer].Kind && o.Size <= offers[offer].Size {
+			out = append(out, i)
 		}
 	}
-	return a.Offer
+	return out
 }
 
 // sitesOf is the sites that some dogs could go to.

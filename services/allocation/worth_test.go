@@ -65,6 +65,7 @@ func TestWorthAgainstBruteForce(t *testing.T) {
 			}
 		}
 	})
+	t.Logf("counts: gains %d", gains)
 	require.Positive(t, gains)
 }
 
