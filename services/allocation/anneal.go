@@ -18,18 +18,29 @@ type search struct {
 	stalled int // cycles without gain
 	before  int64
 	speed   float64 // moves a second, by chain
-	rnd     *random
-	deal    []int32
+	began   time.Time
+	spent   float64 // seconds spent on moves
+	// With a time limit: when the cycle began and how long it lasts.
+	from  time.Time
+	lasts time.Duration
+	rnd   *random
+	deal  []int32
 }
 
 // Temperatures as shares of the typical gain.
 const (
-	hottest = 0.15
+	hottest = 0.1
 	coldest = 0.008
 )
 
+// mostCharge is the share of prices that quick moves count at the beginning of a cycle; it falls to nothing.
+const mostCharge = 0.9
+
+// largeMoves is how many batches of quick moves there are to a large move, plus one.
+const largeMoves = 3
+
 func newSearch(x *solver) *search {
-	c := &search{x: x, shared: x.m.units() > largeUnits, rnd: newRandom(x.seed, 0), length: 10_000}
+	c := &search{x: x, shared: x.m.units() > largeUnits, rnd: newRandom(x.seed, 0), length: 10_000, began: time.Now()}
 	if c.shared {
 		c.length = 100 * x.m.units() / x.threads
 	}
@@ -72,20 +83,69 @@ func (s *solver) allowanceLeft() int {
 
 // segment makes up to n more moves a chain of the current cycle, which cools once from hot to cold.
 func (c *search) segment(n int) int {
-	if c.at >= c.length {
+	if c.at > 0 && c.progress() >= 1 {
 		c.nextCycle()
 	}
 	if c.at == 0 {
+		c.keepTime()
 		c.startChains()
 	}
-	n = min(n, c.length-c.at, c.x.allowanceLeft())
-	temperature := func(at int) float64 { return hottest * math.Pow(coldest/hottest, float64(at)/float64(c.length)) }
-	used := c.run(n, temperature(c.at), temperature(c.at+n))
+	n = min(n, c.x.allowanceLeft())
+	now := c.progress()
+	next := now + float64(n)/float64(c.length)
+	if c.lasts > 0 {
+		next = now + float64(n)/c.speed/c.lasts.Seconds()
+	} else if next > 1 {
+		n, next = c.length-c.at, 1
+	}
+	for _, chain := range c.chains {
+		chain.charge = mostCharge * (1 - now)
+	}
+	hot := c.hottest()
+	temperature := func(share float64) float64 { return hot * math.Pow(coldest/hot, min(1, share)) }
+	used := c.run(n, temperature(now), temperature(next))
 	c.at += n
 	return used
 }
 
-// nextCycle begins a new, longer cycle; with a time limit, no longer than what half of the time left allows.
+// progress is the share of the cycle that is done.
+func (c *search) progress() float64 {
+	if c.lasts > 0 {
+		return min(1, float64(time.Since(c.from))/float64(c.lasts))
+	}
+	return float64(c.at) / float64(c.length)
+}
+
+// hottest is where a cycle begins: the fewer moves there are for each dog, the colder, since what heat loosens must be put right again.
+func (c *search) hottest() float64 {
+	moves := float64(c.length*len(c.chains)*quickMoves) / float64(max(1, len(c.x.m.dogOf)))
+	if !c.shared {
+		moves /= float64(len(c.chains))
+	}
+	return max(0.02, min(hottest, 0.02*math.Pow(moves/200, 0.35)))
+}
+
+// keepTime fits a cycle that is about to begin into a time limit: one slow cooling finds better plans than several fast ones, so
+// after the first, short cycle comes one that takes most of the time left.
+func (c *search) keepTime() {
+	left, limited := c.x.r.left()
+	if !limited || c.speed == 0 {
+		return
+	}
+	share := 0.4 // about how much of the time the search gets; the bounds have the rest
+	if since := time.Since(c.began).Seconds(); since > 0.5 {
+		share = max(0.05, c.spent/since)
+	}
+	moves := max(500, int(left.Seconds()*c.speed*share))
+	if c.cycles == 0 {
+		c.length = min(c.length, moves/4)
+		return
+	}
+	c.length = moves
+	c.from, c.lasts = time.Now(), left*9/10+1
+}
+
+// nextCycle begins a new, longer cycle.
 func (c *search) nextCycle() {
 	c.cycles++
 	c.stalled++
@@ -95,9 +155,6 @@ func (c *search) nextCycle() {
 	c.before = c.x.value
 	c.at = 0
 	c.length = min(c.length*2, 200_000+50*c.x.m.units())
-	if left, limited := c.x.r.left(); limited && c.speed > 0 {
-		c.length = max(500, min(c.length, int(left.Seconds()*c.speed*0.45)))
-	}
 }
 
 // run makes n moves a chain with the temperature falling from from to to.
@@ -117,6 +174,7 @@ func (c *search) run(n int, from, to float64) int {
 		total += k
 	}
 	if spent := time.Since(began).Seconds(); spent > 0 {
+		c.spent += spent
 		c.speed = float64(total) / float64(len(c.chains)) / spent
 	}
 	c.gather()
@@ -131,7 +189,11 @@ func (x *searcher) anneal(n int, from, to float64, stop func() bool) int {
 		if k%32 == 0 && stop() {
 			return k
 		}
-		x.step()
+		if x.rnd.below(largeMoves) == 0 {
+			x.step()
+		} else {
+			x.quickBatch()
+		}
 		x.temperature *= cool
 	}
 	return n

@@ -41,6 +41,36 @@ func BenchmarkMove(b *testing.B) {
 	}
 }
 
+// BenchmarkQuickMoves is a batch of quickMoves quick moves.
+func BenchmarkQuickMoves(b *testing.B) {
+	_, g, s := benchSetup(b, "M")
+	x := newSearcher(s, g, newSiteUnits(s.m), s.m.typicalGain(), newRandom(1, 1))
+	x.temperature = 0.03 * s.m.typicalGain()
+	b.ReportAllocs()
+	for b.Loop() {
+		x.quickBatch()
+	}
+}
+
+// BenchmarkMaster is the linear programme over schedules of one small part, from twenty steps on until it has settled.
+func BenchmarkMaster(b *testing.B) {
+	d, _, _ := benchSetup(b, "X")
+	never := func() bool { return false }
+	for b.Loop() {
+		s := newSchedules(d)
+		w := newMaster(s, 1)
+		s.evaluate(never)
+		for range 20 {
+			s.step(0, never)
+			w.gather()
+		}
+		w.begin(s.bound, s.top)
+		for !w.settled {
+			w.generate(20, 0, never)
+		}
+	}
+}
+
 func BenchmarkSchedules(b *testing.B) {
 	d, _, _ := benchSetup(b, "S")
 	s := newSchedules(d)
@@ -100,7 +130,12 @@ func testMoves(t *testing.T, over int) {
 	fresh := newState(m)
 	ran := 0
 	for move := range 3000 {
-		x.step()
+		x.charge = 0.3 * float64(move%4)
+		if move%2 == 0 {
+			x.step()
+		} else {
+			x.quickBatch()
+		}
 		if move%10 != 0 {
 			continue
 		}
@@ -137,7 +172,7 @@ func testMoves(t *testing.T, over int) {
 	if (ran > 0) != (over > 0) {
 		t.Fatalf("plans ran over levels %d times; they cost %d points", ran, over)
 	}
-	if n := testing.AllocsPerRun(500, func() { x.step() }); n != 0 {
+	if n := testing.AllocsPerRun(500, func() { x.step(); x.quickBatch() }); n != 0 {
 		t.Fatalf("a move makes %v allocations; none are wanted", n)
 	}
 }

@@ -11,6 +11,7 @@ import (
 // is split first, so that the bound of the whole falls steadily.
 type branching struct {
 	s     *schedules
+	w     *master
 	open  nodeQueue
 	plan  *state
 	found func(*state) // is told of plans met on the way
@@ -47,12 +48,13 @@ const (
 	byComing           // the unit comes; not: stays away
 )
 
-func newBranching(s *schedules, found func(*state)) *branching {
-	b := &branching{s: s, plan: newState(s.m), found: found, away: make([]bool, s.m.units())}
+func newBranching(w *master, found func(*state)) *branching {
+	s := w.s
+	b := &branching{s: s, w: w, plan: newState(s.m), found: found, away: make([]bool, s.m.units())}
 	for _, c := range s.cal {
 		c.banned = make([]bool, len(c.stays))
 	}
-	b.push(&node{bound: s.bound, price: slices.Clone(s.top)})
+	b.push(&node{bound: w.bound, price: slices.Clone(w.best)})
 	return b
 }
 
@@ -70,52 +72,41 @@ func (b *branching) bound() micro {
 	return b.open[0].bound
 }
 
-// nodeSteps is how many price steps a node gets.
-const nodeSteps = 12
+// nodeRounds is how many rounds of pricing a node gets.
+const nodeRounds = 60
 
 // next works on one node: value is the best plan's. It returns the evaluations done; on stop the node stays open.
 func (b *branching) next(value micro, stop func() bool) (evaluations int) {
-	s := b.s
+	s, w := b.s, b.w
 	n := heap.Pop(&b.open).(*node)
 	if s.m.roundDown(n.bound)<<s.m.shift <= value {
 		return 0
 	}
 	b.nodes++
 	b.apply(n)
-	target := float64(value) + float64(int64(1)<<s.m.shift)*0.9
-	s.tolerance, s.limit = max(1, (n.bound-value)/micro(20*len(s.cal))), 20_000
-	best, top := n.bound, n.price
-	for i := range nodeSteps {
-		if i > 0 && !s.move(target, 0.7) {
-			break
-		}
-		evaluations++
-		s.bound = best
-		s.keep = float32(i) / float32(i+1) // the plain average of the node's schedules
-		if !s.evaluate(stop) {
-			b.push(n)
-			return evaluations
-		}
-		if s.last < best {
-			best = s.last
-			top = slices.Clone(s.price)
-		}
-		if s.m.roundDown(best)<<s.m.shift <= value {
-			return evaluations
-		}
+	before := w.rounds
+	w.begin(n.bound, s.price)
+	if !w.generate(nodeRounds, value, stop) {
+		n.bound = min(n.bound, w.bound)
+		b.push(n)
+		return w.rounds - before
 	}
-	n.bound, n.price = best, top
+	n.bound, n.price = min(n.bound, w.bound), slices.Clone(w.best)
+	if s.m.roundDown(n.bound)<<s.m.shift <= value {
+		return w.rounds - before
+	}
+	w.weigh()
 	r, ok := b.choose()
 	if !ok {
 		b.settle()
-		return evaluations
+		return w.rounds - before
 	}
 	opposite := r
 	opposite.not = true
 	for _, r := range []rule{opposite, r} {
-		b.push(&node{parent: n, rule: r, bound: best, price: top, depth: n.depth + 1})
+		b.push(&node{parent: n, rule: r, bound: n.bound, price: n.price, depth: n.depth + 1})
 	}
-	return evaluations
+	return w.rounds - before
 }
 
 // apply puts a node's rules and prices in force.
@@ -229,19 +220,27 @@ func (b *branching) choose() (best rule, ok bool) {
 			}
 			st := &c.stays[i]
 			g := &m.groups[st.group]
-			w := float64(s.weight[t][i])
 			y := &tallies[g.dog]
-			y.trainer[int32(t)] += w
-			y.row[st.group-m.dogFirst[g.dog]] += w
-			y.run[m.groupRuns(g)[s.bestRun[st.group]].line-m.runLine[g.site]] += w
+			y.trainer[int32(t)] += 0
+			y.row[st.group-m.dogFirst[g.dog]] += 0
 			for _, r := range m.groupRuns(g) {
 				if c := r.line - m.runLine[g.site]; s.noRun[g.dog]>>c&1 == 0 {
 					y.run[c] += 0
 				}
 			}
-			y.total += w
 		}
 	}
+	b.w.each(func(c *column, x float64) {
+		for i, at := range c.stays {
+			st := &s.cal[c.trainer].stays[at]
+			g := &m.groups[st.group]
+			y := &tallies[g.dog]
+			y.trainer[c.trainer] += x
+			y.row[st.group-m.dogFirst[g.dog]] += x
+			y.run[m.groupRuns(g)[c.runs[i]].line-m.runLine[g.site]] += x
+			y.total += x
+		}
+	})
 	score := -1.0
 	offer := func(r rule, w, rank float64) {
 		if x := min(w, 1-w) + rank; x > score {

@@ -44,15 +44,30 @@
 //
 // All bounds are sums of integers in fixed point (model.shift) and are rounded outward to whole points at the end, never to the nearest.
 //
+// # The programme over schedules
+//
+// Steps along a subgradient lower the schedule bound quickly at first and slowly later. For parts of up to masterUnits dogs and households the
+// linear programme over the schedules found so far (program.go, kernel.go, master.go) takes over: its solution is a lower limit of the best
+// schedule bound, and its prices, mixed with the best so far, say where to price next. When no trainer has a schedule that gains at the
+// programme's own prices, priced almost exactly, both meet. The programme is in floating point, and nothing rests on it: whatever prices it
+// names, the bound there is computed in whole numbers as above. A dog that must come in a branch may have a price below zero; the
+// programme counts it as worth a bonus more and lowers its price by as much. Soft levels of sites are columns that add room at their points.
+//
+// Small parts are then dived into (dive.go): the stays taken most are settled, a few more schedules are found for the rest, and so on
+// down to a plan; and they are proven by branch and price (branch.go), with the programme at every node.
+//
 // # Course of a solve
 //
-// Components that share no site are solved apart (components), on other machines if that is wanted (split.go). For each: price steps; a greedy plan at those prices; exact depth-first search
-// if there are few dogs (exact.go); then in turn steps down the schedule bound and annealed large-neighbourhood search guided by its prices
-// (search.go, anneal.go); and for small parts branch and bound with the schedule bound at every node (branch.go), until value and bound meet.
+// Components that share no site are solved apart (components). For each: price steps; a greedy plan at those prices; exact depth-first search
+// if there are few dogs (exact.go); then in turn the schedule bound and a search guided by its prices, until value and bound meet. The search
+// (search.go, quick.go, anneal.go) mixes large moves, which take related stays out and put them back with others, and many quick ones,
+// which send one dog to another option and the dogs in its way wherever they fit. Early in a cycle quick moves count, beside what an
+// option is worth, a share of the price of what it uses. With a time limit, one slow cooling takes most of the time.
 //
 // # Sources
 //
 // Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
-// of schedules); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Shaw 1998, Ropke and Pisinger 2006 (search). They
+// of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
+// Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Shaw 1998, Ropke and Pisinger 2006 (search). They
 // are cited from memory.
 package allocation

@@ -12,13 +12,17 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 			d.step(0)
 		}
 		s := newSchedules(d)
+		s.exact = true
 		s.evaluate(never)
 		for range 30 {
 			s.step(0, never)
 		}
-		root += m.roundDown(s.bound)
 		best := int64(0)
-		b := newBranching(s, func(plan *state) { best = max(best, plan.value) })
+		w := newMaster(s, 1)
+		w.begin(s.bound, s.top)
+		w.generate(100, 0, never)
+		root += m.roundDown(w.bound)
+		b := newBranching(w, func(plan *state) { best = max(best, plan.value) })
 		guide := newGuide(m)
 		guide.updateCalendars(s)
 		plan := newState(m)

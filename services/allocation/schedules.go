@@ -42,6 +42,7 @@ type schedules struct {
 	// The point that looks best when pricing's looseness is discounted, and whether it deserves a closer look.
 	likely    micro
 	likelyAt  []float64
+	exact     bool // certify now and then
 	promising bool
 
 	level float64 // target gap as a share of size
@@ -312,7 +313,7 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 	if !s.evaluate(stop) {
 		return false
 	}
-	if s.round++; s.round%12 == 0 && !s.certify(stop) {
+	if s.round++; s.exact && s.round%12 == 0 && !s.certify(stop) {
 		return false
 	}
 	if float64(before-s.bound) > 0.02*s.level*s.size {

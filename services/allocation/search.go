@@ -18,6 +18,7 @@ type searcher struct {
 	at    *siteUnits
 
 	temperature float64
+	charge      float64 // share of prices that quick moves count
 	scale       float32 // size of difference that matters, in points
 	blur        float32
 
@@ -32,9 +33,16 @@ type searcher struct {
 	move    int32
 	few     []int32 // scratch
 
+	// Of the last quick move: dogs put out and where they were.
+	ejected   []int32
+	ejectedAt []choice
+	seen      int
+	// Trainers by site.
+	firstTrainer, trainersOf []int32
+
 	best      []choice // by dog; only those of own units are kept up to date
 	bestValue int64
-	atBest    bool // the plan is the best one
+	changed   []int32 // dogs whose place may differ from the best plan; if it is full, any dog's may
 }
 
 // siteUnits lists, for every site, the units that have an option there.
@@ -72,6 +80,23 @@ func newSiteUnits(m *model) *siteUnits {
 
 func (x *siteUnits) of(site int32) []int32 { return x.units[x.first[site]:x.first[site+1]] }
 
+// trainersBySite lists trainers by site: those of site s are list[first[s]:first[s+1]].
+func (m *model) trainersBySite() (first, list []int32) {
+	first, list = make([]int32, len(m.siteOf)+1), make([]int32, len(m.trainerOf))
+	for _, s := range m.trainerSite {
+		first[s+1]++
+	}
+	for s := range m.siteOf {
+		first[s+1] += first[s]
+	}
+	at := slices.Clone(first)
+	for t, s := range m.trainerSite {
+		list[at[s]] = int32(t)
+		at[s]++
+	}
+	return first, list
+}
+
 // blurs are how much chance mixes into the choice of an option, as shares of an average stay's worth. Without any, the best
 // option at the going prices would come back every time.
 var blurs = [...]float32{0, 0.01, 0.03, 0.1}
@@ -92,7 +117,10 @@ func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) 
 	x.old, x.picks = make([]choice, 0, n*x.widest), make([]choice, n*x.widest)
 	x.offers = make([]offer, n)
 	x.few = make([]int32, 0, 256)
+	x.ejected, x.ejectedAt = make([]int32, 0, mostEjected), make([]choice, 0, mostEjected)
+	x.firstTrainer, x.trainersOf = m.trainersBySite()
 	x.best = make([]choice, len(m.dogOf))
+	x.changed = make([]int32, 0, 2*len(m.dogOf)+64)
 	x.sites = make([]int32, len(m.siteOf))
 	for i := range x.sites {
 		x.sites[i] = int32(i)
@@ -171,25 +199,40 @@ func (x *searcher) step() bool {
 		x.undo()
 		return false
 	}
+	for _, u := range x.pending {
+		for _, d := range x.m.members(int(u)) {
+			x.note(d)
+		}
+	}
+	x.compare()
+	return true
+}
+
+// note says that a dog's place has changed since the best plan.
+func (x *searcher) note(d int32) {
+	if len(x.changed) < cap(x.changed) {
+		x.changed = append(x.changed, d)
+	}
+}
+
+// compare keeps the best plan up to date.
+func (x *searcher) compare() {
 	switch {
 	case x.s.value <= x.bestValue:
-		x.atBest = false
-	case x.atBest: // only what the move touched differs from the best plan
-		x.bestValue = x.s.value
-		for _, u := range x.pending {
-			for _, d := range x.m.members(int(u)) {
-				x.best[d] = x.s.at[d]
-			}
-		}
-	default:
+	case len(x.changed) == cap(x.changed):
 		x.noteBest()
+	default:
+		x.bestValue = x.s.value
+		for _, d := range x.changed {
+			x.best[d] = x.s.at[d]
+		}
+		x.changed = x.changed[:0]
 	}
-	return true
 }
 
 // noteBest copies the plan of the searcher's own dogs.
 func (x *searcher) noteBest() {
-	x.bestValue, x.atBest = x.s.value, true
+	x.bestValue, x.changed = x.s.value, x.changed[:0]
 	if x.own == nil {
 		copy(x.best, x.s.at)
 		return

@@ -20,8 +20,11 @@ type solver struct {
 	state  *state
 	search *search
 	sched  *schedules
-	tree   *branching
-	stage  int
+	master *master
+	// rounds of the programme since the last dive
+	sinceDive int
+	tree      *branching
+	stage     int
 
 	spare   *state
 	typical float64 // see typicalGain
@@ -54,7 +57,10 @@ const (
 	largeUnits    = 300
 	pricingsRound = 120 // trainers priced, at least, before the search takes its turn
 	pricingCost   = 60
-	branchUnits   = 250
+	masterUnits   = 250 // parts for which the linear programme over schedules is solved
+	diveUnits     = 80  // parts that are solved to the end: by dives and branching
+	diveEvery     = 40  // rounds of pricing between dives
+	diveRounds    = 4   // rounds of pricing at each step of a dive
 	movesRound    = 16_000
 	stallCycles   = 6 // cycles without gain after which a search without limits ends
 )
@@ -207,10 +213,19 @@ func (s *solver) lowerSchedules() (used int) {
 	first := s.sched == nil
 	if first {
 		s.sched = newSchedules(s.dual)
+		if s.m.units() <= masterUnits {
+			s.master = newMaster(s.sched, s.seed)
+		}
+		s.sched.exact = s.master == nil
 	}
 	d := s.sched
-	if d.converged() {
+	switch {
+	case s.tree != nil || s.master != nil && s.master.settled:
 		return s.branch()
+	case s.master != nil && d.round >= s.subgradientRounds():
+		return s.generate()
+	case d.converged():
+		return 1
 	}
 	for range max(1, pricingsRound/len(d.cal)) {
 		d.tighten(micro(s.value)<<s.m.shift, s.typical)
@@ -220,31 +235,65 @@ func (s *solver) lowerSchedules() (used int) {
 		first = false
 		used += pricingCost * len(d.cal)
 		s.setBound(s.m.roundDown(d.bound))
+		if s.master != nil {
+			s.master.gather()
+		}
 		if d.converged() || s.value >= s.bound {
 			break
 		}
 	}
 	s.guide.updateCalendars(d)
-	if s.m.units() <= branchUnits {
-		d.propose(s.scratch(), s.guide, s.r.stop)
-		s.offer(s.spare.at, s.spare.value)
+	if s.master != nil {
+		s.proposePlan()
 	}
 	return used
+}
+
+// subgradientRounds is how many steps along the subgradient there are before the linear programme over schedules takes over.
+func (s *solver) subgradientRounds() int {
+	if s.m.units() <= diveUnits {
+		return 20
+	}
+	return 60
+}
+
+// generate goes on with the linear programme over schedules.
+func (s *solver) generate() (used int) {
+	d, w := s.sched, s.master
+	if w.prog == nil {
+		w.begin(d.bound, d.top)
+	}
+	before := w.rounds
+	w.generate(max(2, pricingsRound/len(d.cal)/2), micro(s.value)<<s.m.shift, s.r.stop)
+	s.setBound(max(s.value, s.m.roundDown(w.bound)))
+	w.weigh()
+	s.guide.updateCalendars(d)
+	s.proposePlan()
+	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= diveEvery || w.settled) {
+		s.sinceDive = 0
+		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
+	}
+	return pricingCost * len(d.cal) * max(1, w.rounds-before)
+}
+
+// proposePlan draws a plan from the schedules' weights.
+func (s *solver) proposePlan() {
+	s.sched.propose(s.scratch(), s.guide, s.r.stop)
+	s.offer(s.spare.at, s.spare.value)
 }
 
 // branch proves small parts optimal once the schedule bound has settled.
 func (s *solver) branch() (used int) {
 	d := s.sched
-	if s.m.units() > branchUnits {
+	if s.m.units() > diveUnits {
 		return 1
 	}
 	if s.tree == nil {
-		s.tree = newBranching(d, func(plan *state) { s.offer(plan.at, plan.value) })
+		s.tree = newBranching(s.master, func(plan *state) { s.offer(plan.at, plan.value) })
 	}
 	for used < pricingsRound*pricingCost && s.tree.open.Len() > 0 && s.value < s.bound && !s.r.stop() {
 		used += pricingCost * len(d.cal) * max(1, s.tree.next(micro(s.value)<<s.m.shift, s.r.stop))
-		d.propose(s.scratch(), s.guide, s.r.stop)
-		s.offer(s.spare.at, s.spare.value)
+		s.proposePlan()
 		s.setBound(max(s.value, s.m.roundDown(s.tree.bound())))
 	}
 	return used
@@ -261,7 +310,11 @@ func (s *solver) scratch() *state {
 // improve runs the local search for about as long as the schedules took.
 func (s *solver) improve() int {
 	s.stage = 3
-	return s.search.segment(movesRound * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
+	moves := movesRound
+	if s.m.units() > diveUnits && s.master != nil {
+		moves *= 2
+	}
+	return s.search.segment(moves * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
 }
 
 // lowerPrices makes some price steps.

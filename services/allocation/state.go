@@ -11,11 +11,14 @@ type state struct {
 	at    []choice // by dog
 	value int64
 	count int // dogs placed
+
+	crew   [][]int32 // by trainer: dogs in the plan, in no order
+	crewAt []int32   // by dog: place in its trainer's list
 }
 
 func newState(m *model) *state {
 	s := &state{m: m, left: make([]int32, len(m.capacity)), full: make([]uint64, m.lines*m.words),
-		short: make([]uint64, len(m.levels)*m.words), at: make([]choice, len(m.dogOf))}
+		short: make([]uint64, len(m.levels)*m.words), at: make([]choice, len(m.dogOf)), crew: make([][]int32, len(m.trainerOf)), crewAt: make([]int32, len(m.dogOf))}
 	if m.soft() {
 		s.tight = make([]uint64, len(m.trainerOf)*m.words)
 	}
@@ -33,6 +36,9 @@ func (s *state) reset() {
 		s.at[d] = noChoice
 	}
 	s.value, s.count = 0, 0
+	for t := range s.crew {
+		s.crew[t] = s.crew[t][:0]
+	}
 	for l := range m.easy.from {
 		for k := range m.stride {
 			if s.left[l*m.stride+k] <= 0 {
@@ -166,6 +172,9 @@ func (s *state) place(d int32, c choice) {
 	s.value += s.m.worth(c)
 	s.count++
 	s.use(c, 1)
+	crew := &s.crew[s.m.trainers[s.m.groups[c.group].trainerFrom+int32(c.trainer)].trainer]
+	s.crewAt[d] = int32(len(*crew))
+	*crew = append(*crew, d)
 }
 
 func (s *state) remove(d int32) {
@@ -174,6 +183,11 @@ func (s *state) remove(d int32) {
 	s.value -= s.m.worth(c)
 	s.count--
 	s.use(c, -1)
+	crew := &s.crew[s.m.trainers[s.m.groups[c.group].trainerFrom+int32(c.trainer)].trainer]
+	last := len(*crew) - 1
+	s.crewAt[(*crew)[last]] = s.crewAt[d]
+	(*crew)[s.crewAt[d]] = (*crew)[last]
+	*crew = (*crew)[:last]
 }
 
 // use takes (or with times -1 gives back) what an option needs.
@@ -183,21 +197,14 @@ func (s *state) use(c choice, times int32) {
 	a, e := int(g.arrive), int(g.leave)
 	s.left[m.cell(m.intakeLine[g.site], a)] -= times
 	s.left[m.cell(m.handLine[g.site], e)] -= times
-	s.useLine(m.runs[g.runFrom+int32(c.run)].line, a, int(g.vacate), times, nil)
+	s.useRun(m.runs[g.runFrom+int32(c.run)].line, a, int(g.vacate), times)
 	t := &m.trainers[g.trainerFrom+int32(c.trainer)]
-	works := m.works[int(t.trainer)*m.stride : (int(t.trainer)+1)*m.stride]
-	s.useLine(m.dogLine[t.trainer], a, e, times, works)
-	left := s.left[m.cell(m.workLine[t.trainer], 0):]
-	for k := a; k < e; k++ {
-		if works[k] {
-			left[k] -= times * t.minutes
-		}
-	}
-	s.updateLevels(t.trainer, a, e)
+	s.useTrainer(t, a, e, times)
 	if m.soft() {
 		s.useEasy(g, t, times)
 	}
 	if line := m.minuteLine[g.site]; line >= 0 {
+		works := m.works[int(t.trainer)*m.stride : (int(t.trainer)+1)*m.stride]
 		left := s.left[m.cell(line, 0):]
 		for k := a; k < e; k++ {
 			if works[k] {
@@ -209,18 +216,52 @@ func (s *state) use(c choice, times int32) {
 	}
 }
 
-func (s *state) useLine(line int32, a, e int, times int32, works []bool) {
-	left, full := s.left[s.m.cell(line, 0):], s.full[int(line)*s.m.words:]
+func (s *state) useRun(line int32, a, e int, times int32) {
+	left := s.left[s.m.cell(line, 0) : s.m.cell(line, 0)+e]
+	full := s.full[int(line)*s.m.words:]
 	for k := a; k < e; k++ {
-		if works != nil && !works[k] {
-			continue
-		}
 		left[k] -= times
-		bit := uint64(1) << (k & 63)
-		if left[k] <= 0 {
+		if bit := uint64(1) << (k & 63); left[k] <= 0 {
 			full[k>>6] |= bit
 		} else {
 			full[k>>6] &^= bit
+		}
+	}
+}
+
+// useTrainer takes minutes and dogs in hand on the days the trainer works. A level's bit changes only where the minutes left pass it.
+func (s *state) useTrainer(t *trainerChoice, a, e int, times int32) {
+	m := s.m
+	works := m.works[int(t.trainer)*m.stride : int(t.trainer)*m.stride+e]
+	minutes := s.left[m.cell(m.workLine[t.trainer], 0) : m.cell(m.workLine[t.trainer], 0)+e]
+	dogs := s.left[m.cell(m.dogLine[t.trainer], 0) : m.cell(m.dogLine[t.trainer], 0)+e]
+	full := s.full[int(m.dogLine[t.trainer])*m.words:]
+	first := int(m.levelFirst[t.trainer])
+	levels := m.levels[first:m.levelFirst[t.trainer+1]]
+	use := times * t.minutes
+	for k := a; k < e; k++ {
+		if !works[k] {
+			continue
+		}
+		bit := uint64(1) << (k & 63)
+		dogs[k] -= times
+		if dogs[k] <= 0 {
+			full[k>>6] |= bit
+		} else {
+			full[k>>6] &^= bit
+		}
+		before, now := minutes[k], minutes[k]-use
+		minutes[k] = now
+		low, high := min(before, now), max(before, now)
+		for l := len(levels) - 1; l >= 0 && levels[l] > low; l-- {
+			if levels[l] > high {
+				continue
+			}
+			if word := &s.short[(first+l)*m.words+k>>6]; now < levels[l] {
+				*word |= bit
+			} else {
+				*word &^= bit
+			}
 		}
 	}
 }
