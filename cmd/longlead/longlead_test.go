@@ -290,7 +290,7 @@ func TestServeAndItsClients(t *testing.T) {
 	require.Equal(t, exitRefused, refused.code)
 	require.Contains(t, refused.err, "not known")
 
-	d := start(t, "plan", "draft", "2027-03", "--seconds", "4", "--server", address, "--token-file", filepath.Join(data, "token"))
+	d := start(t, "plan", "draft", "2027-03", "--seconds", "15", "--server", address, "--token-file", filepath.Join(data, "token"))
 	require.Eventually(t, func() bool { return strings.Contains(must(t, "plan", "list", "--data", data), "drafting") }, time.Minute, 50*time.Millisecond)
 	require.Equal(t, exitOK, p.stop(t, syscall.SIGTERM), p.text())
 	require.Contains(t, p.text(), "Stopped.")
@@ -298,7 +298,7 @@ func TestServeAndItsClients(t *testing.T) {
 
 	second := start(t, "serve", "--data", data, "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
 	second.waitFor(t, "Stop with Ctrl-C")
-	require.Eventually(t, func() bool { return !strings.Contains(must(t, "plan", "list", "--data", data), "drafting") }, time.Minute, 200*time.Millisecond,
+	require.Eventually(t, func() bool { return !strings.Contains(must(t, "plan", "list", "--data", data), "drafting") }, 3*time.Minute, 200*time.Millisecond,
 		"the draft that was left is finished")
 	require.Contains(t, must(t, "plan", "list", "--data", data), "2027-03/2  draft")
 	require.Equal(t, exitOK, second.stop(t, syscall.SIGINT), second.text())

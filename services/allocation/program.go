@@ -34,7 +34,6 @@ type program struct {
 	use, line, step []float64 // scratch
 	few             []candidateColumn
 	pivots, since   int
-	ended           bool
 }
 
 type candidateColumn struct {

@@ -102,7 +102,8 @@ func (w *Worker) draft(ctx context.Context, id ids.PlanID) error {
 		return err
 	}
 	defer release()
-	plan, drafting, err := beginWork(ctx, w.pool, id)
+	// A worker told to stop at this moment must know whether it has taken an attempt, to give it back.
+	plan, drafting, err := beginWork(context.WithoutCancel(ctx), w.pool, id)
 	if err != nil || !drafting {
 		return err
 	}

@@ -32,7 +32,7 @@ func (w *Worker) study(ctx context.Context, id ids.MoveStudyID) error {
 		return err
 	}
 	defer release()
-	s, working, err := beginStudy(ctx, w.pool, id)
+	s, working, err := beginStudy(context.WithoutCancel(ctx), w.pool, id)
 	if err != nil || !working {
 		return err
 	}

@@ -107,7 +107,7 @@ func (w *Worker) region(ctx context.Context, args RegionArgs) error {
 		return err
 	}
 	defer release()
-	r, open, err := beginRegion(ctx, w.pool, args.PlanID, args.Number)
+	r, open, err := beginRegion(context.WithoutCancel(ctx), w.pool, args.PlanID, args.Number)
 	if err != nil || !open {
 		return err
 	}
