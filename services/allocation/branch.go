@@ -12,6 +12,7 @@ import (
 type branching struct {
 	s     *schedules
 	w     *master
+	root  *node // as it was at the start
 	open  nodeQueue
 	plan  *state
 	found func(*state) // is told of plans met on the way
@@ -54,7 +55,9 @@ func newBranching(w *master, found func(*state)) *branching {
 	for _, c := range s.cal {
 		c.banned = make([]bool, len(c.stays))
 	}
-	b.push(&node{bound: w.bound, price: slices.Clone(w.best)})
+	b.root = &node{bound: w.bound, price: slices.Clone(w.best)}
+	root := *b.root
+	b.push(&root)
 	return b
 }
 
@@ -72,8 +75,13 @@ func (b *branching) bound() micro {
 	return b.open[0].bound
 }
 
-// nodeRounds is how many rounds of pricing a node gets.
-const nodeRounds = 60
+// Effort at a node: rounds of pricing at most, and see master.mix and master.enough. Prices of the parent are near already, and it is better
+// to branch than to know a node's bound exactly.
+const (
+	nodeRounds = 60
+	nodeMix    = 0.4
+	nodeEnough = 0.1
+)
 
 // next works on one node: value is the best plan's. It returns the evaluations done; on stop the node stays open.
 func (b *branching) next(value micro, stop func() bool) (evaluations int) {
@@ -86,6 +94,7 @@ func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 	b.apply(n)
 	before := w.rounds
 	w.begin(n.bound, s.price)
+	w.mix, w.enough = nodeMix, nodeEnough
 	if !w.generate(nodeRounds, value, stop) {
 		n.bound = min(n.bound, w.bound)
 		b.push(n)
@@ -107,6 +116,15 @@ func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 		b.push(&node{parent: n, rule: r, bound: n.bound, price: n.price, depth: n.depth + 1})
 	}
 	return w.rounds - before
+}
+
+// dive dives from the root once more.
+func (b *branching) dive(value micro, found func(), stop func() bool) {
+	b.w.free()
+	b.w.begin(b.root.bound, b.root.price)
+	if b.w.generate(diveRounds, value, stop) {
+		b.w.diveFromRoot(diveRounds, value, found, stop)
+	}
 }
 
 // apply puts a node's rules and prices in force.

@@ -4,7 +4,7 @@ import "slices"
 
 // dive looks for a plan near what the programme takes: it settles the stays that are taken most, solves the programme again with a few
 // rounds of pricing, and goes on until nothing is open or no plan worth more than value can come of it (as Sadykov and others
-// 2019). found is called with the weights of every step in force. Restrictions are added to those in force and not taken back.
+// 2019). Chance leaves some stays out, so that no two dives are alike. found is called with the weights of every step in force. Restrictions are added to those in force and not taken back.
 func (w *master) dive(rounds int, value micro, found func(), stop func() bool) {
 	s := w.s
 	settled := make([]bool, len(s.m.dogOf))
@@ -12,12 +12,15 @@ func (w *master) dive(rounds int, value micro, found func(), stop func() bool) {
 		n, most := 0, max(1, len(s.m.dogOf)/diveSteps)
 		for _, x := range w.shares() {
 			d := s.m.groups[s.cal[x.trainer].stays[x.stay].group].dog
-			if settled[d] || x.weight < 0.95 && n >= most {
+			if settled[d] || x.weight < 0.95 && (n >= most || w.rnd.below(5) == 0) {
 				continue
 			}
 			settled[d] = true
 			w.settle(d, x)
 			n++
+		}
+		if n == 0 {
+			n = w.settleOne(settled)
 		}
 		if n == 0 {
 			return
@@ -37,6 +40,19 @@ func (w *master) dive(rounds int, value micro, found func(), stop func() bool) {
 			return
 		}
 	}
+}
+
+// settleOne settles the heaviest stay that is not settled yet, and reports how many it did.
+func (w *master) settleOne(settled []bool) int {
+	s := w.s
+	for _, x := range w.shares() {
+		if d := s.m.groups[s.cal[x.trainer].stays[x.stay].group].dog; !settled[d] {
+			settled[d] = true
+			w.settle(d, x)
+			return 1
+		}
+	}
+	return 0
 }
 
 // diveSteps is about how many steps a dive takes.

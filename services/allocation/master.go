@@ -25,6 +25,7 @@ type master struct {
 	mix       float64 // share of the best prices in the prices looked at
 	tolerance float64 // of pricing, in points
 	limit     int     // of pricing, in nodes
+	enough    float64 // share of the gap to the goal within which programme and bound need not come nearer
 	diving    bool
 	settled   bool // nothing more can be found at these restrictions
 }
@@ -61,7 +62,7 @@ func (w *master) begin(bound micro, price []float64) {
 	s := w.s
 	w.bound = bound
 	w.best = append(w.best[:0], price...)
-	w.mix, w.tolerance, w.limit, w.settled = 0.85, 0.5, 6000, false
+	w.mix, w.tolerance, w.limit, w.enough, w.settled = 0.85, 0.5, 6000, 0, false
 	m := s.m
 	right := make([]float64, w.first+len(s.price))
 	for i := range right {
@@ -140,7 +141,7 @@ func (w *master) generate(rounds int, goal micro, stop func() bool) bool {
 	for range rounds {
 		w.prog.solve(4000, stop)
 		gap := float64(w.bound)/unit - w.value()
-		if s.m.roundDown(w.bound)<<s.m.shift <= goal || gap < 0.3 {
+		if s.m.roundDown(w.bound)<<s.m.shift <= goal || gap < max(0.3, w.enough*float64(w.bound-goal)/unit) {
 			w.settled = true
 			break
 		}

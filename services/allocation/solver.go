@@ -23,6 +23,7 @@ type solver struct {
 	master *master
 	// rounds of the programme since the last dive
 	sinceDive int
+	divedAt   int // nodes of the tree at its last dive
 	tree      *branching
 	stage     int
 
@@ -59,6 +60,7 @@ const (
 	pricingCost   = 60
 	masterUnits   = 250 // parts for which the linear programme over schedules is solved
 	diveUnits     = 80  // parts that are solved to the end: by dives and branching
+	nodesPerDive  = 60  // nodes of the tree between dives
 	diveEvery     = 40  // rounds of pricing between dives
 	diveRounds    = 4   // rounds of pricing at each step of a dive
 	movesRound    = 16_000
@@ -291,6 +293,10 @@ func (s *solver) branch() (used int) {
 	if s.tree == nil {
 		s.tree = newBranching(s.master, func(plan *state) { s.offer(plan.at, plan.value) })
 	}
+	if s.tree.open.Len() > 0 && s.tree.nodes-s.divedAt >= nodesPerDive {
+		s.divedAt = s.tree.nodes
+		s.tree.dive(micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
+	}
 	for used < pricingsRound*pricingCost && s.tree.open.Len() > 0 && s.value < s.bound && !s.r.stop() {
 		used += pricingCost * len(d.cal) * max(1, s.tree.next(micro(s.value)<<s.m.shift, s.r.stop))
 		s.proposePlan()
@@ -313,6 +319,9 @@ func (s *solver) improve() int {
 	moves := movesRound
 	if s.m.units() > diveUnits && s.master != nil {
 		moves *= 2
+	}
+	if s.tree != nil {
+		moves /= 8 // what is missing is the proof
 	}
 	return s.search.segment(moves * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
 }
