@@ -164,7 +164,7 @@ func stepTidy(ctx context.Context, _ *work, r *record) outcome {
 var benchmarkLine = regexp.MustCompile(`(?m)^Benchmark\S+\s.*ns/op`)
 
 func stepBenchmarks(ctx context.Context, _ *work, r *record) outcome {
-	out, err := r.output(ctx, "go", "test", "-run", "^$", "-bench", ".", "-benchtime", "1x", "-timeout", "30m", "./...")
+	out, err := r.output(ctx, "go", "test", "-run", "^$", "-bench", ".", "-benchtime", "1x", "-short", "-timeout", "30m", "./...")
 	if err != nil {
 		return fail("%v", err)
 	}

@@ -113,12 +113,16 @@ func TestAdditionsSumPrices(t *testing.T) {
 }
 
 // BenchmarkWorth measures how far prices lie from what solving again shows, in points: the median over the eight dearest
-// additions of several generated problems, and how many of them were proven exactly.
+// additions of several generated problems, and how many of them were proven exactly. It takes minutes; with -short it only runs.
 func BenchmarkWorth(b *testing.B) {
+	seeds, each, limit := 3, 8, 5*time.Second
+	if testing.Short() {
+		seeds, each, limit = 1, 2, time.Second
+	}
 	for _, size := range []string{"X", "T"} {
 		b.Run(size, func(b *testing.B) {
 			for b.Loop() {
-				measureWorth(b, size, 3, 8, 5*time.Second)
+				measureWorth(b, size, seeds, each, limit)
 			}
 		})
 	}
