@@ -6,7 +6,7 @@ import (
 )
 
 // branching proves plans of small parts optimal: branch and bound with the schedule bound at every node (branch and price, Barnhart
-// and others 1998, with the subgradient method in place of a linear programme). A node forbids some choices; its children
+// and others 1998); the linear programme over schedules moves a node's prices and says what to branch on. A node forbids some choices; its children
 // split what is left by who trains a dog, by site and day, by run class, or by whether it comes at all. The node with the highest bound
 // is split first, so that the bound of the whole falls steadily.
 type branching struct {

@@ -16,17 +16,17 @@ type master struct {
 	// Dogs that must come are worth this much more, in points, so that the programme takes them; their prices are lowered by it.
 	bonus  float64
 	known  map[stateKey]bool
-	first  int // rows before those of s.price: the trainers'
-	rowOf  []int32
+	first  int       // rows before those of s.price: the trainers'
+	rowOf  []int32   // by cell: its row, or -1
 	best   []float64 // prices of the best bound, in micro
-	bound  micro
-	rounds int
+	bound  micro     // best, at the restrictions in force
+	rounds int       // of pricing so far
 
 	mix       float64 // share of the best prices in the prices looked at
 	tolerance float64 // of pricing, in points
 	limit     int     // of pricing, in nodes
 	enough    float64 // share of the gap to the goal within which programme and bound need not come nearer
-	diving    bool
+	diving    bool    // columns do not age while it lasts
 	settled   bool // nothing more can be found at these restrictions
 }
 
