@@ -27,7 +27,7 @@ type master struct {
 	limit     int     // of pricing, in nodes
 	enough    float64 // share of the gap to the goal within which programme and bound need not come nearer
 	diving    bool    // columns do not age while it lasts
-	settled   bool // nothing more can be found at these restrictions
+	settled   bool    // nothing more can be found at these restrictions
 }
 
 func newMaster(s *schedules, seed uint64) *master {
