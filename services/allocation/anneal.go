@@ -36,6 +36,13 @@ const (
 // mostCharge is the share of prices that quick moves count at the beginning of a cycle; it falls to nothing.
 const mostCharge = 0.9
 
+// Where the plan is rebuilt by groups of trainers afterwards, the long cooling takes this share of the time left. With less time than
+// rebuildLeast a slower cooling gains more than rebuilding does.
+const (
+	coolShare    = 0.65
+	rebuildLeast = 15 * time.Second
+)
+
 // largeMoves is how many batches of quick moves there are to a large move, plus one.
 const largeMoves = 3
 
@@ -142,8 +149,19 @@ func (c *search) keepTime() {
 		return
 	}
 	c.length = moves
-	c.from, c.lasts = time.Now(), left*9/10+1
+	share = 0.9
+	switch {
+	case c.x.m.units() <= diveUnits || left < rebuildLeast:
+	case c.cycles == 1:
+		share = coolShare
+	default:
+		share = 0.1
+	}
+	c.from, c.lasts = time.Now(), time.Duration(share*float64(left))+1
 }
+
+// cooled reports whether a cycle that is worth building on has ended.
+func (c *search) cooled() bool { return c.at > 0 && c.cycles > 0 && c.progress() >= 1 }
 
 // nextCycle begins a new, longer cycle.
 func (c *search) nextCycle() {

@@ -107,8 +107,8 @@ func (w *master) overflow(c *column) (points int64) {
 
 // trim forgets columns that have not been of use for long, when there are many.
 func (w *master) trim() {
-	most := 4*(w.first+len(w.s.m.dogOf)) + 1000
-	if len(w.pool) <= most {
+	most := w.poolMost()
+	if w.diving || len(w.pool) <= most {
 		return
 	}
 	idle := make([]int, len(w.pool))
@@ -119,6 +119,12 @@ func (w *master) trim() {
 	limit := idle[most*3/4]
 	w.forget(func(c *column) bool { return c.idle > limit })
 }
+
+// poolMost is about how many columns are worth keeping.
+func (w *master) poolMost() int { return 4*(w.first+len(w.s.m.dogOf)) + 1000 }
+
+// crowded reports whether dives have left so many columns that the pool should be trimmed.
+func (w *master) crowded() bool { return len(w.pool) > 3*w.poolMost() }
 
 // forget drops columns from the pool.
 func (w *master) forget(drop func(c *column) bool) {

@@ -7,9 +7,15 @@ import "slices"
 // 2019). Chance leaves some stays out, so that no two dives are alike. found is called with the weights of every step in force. Restrictions are added to those in force and not taken back.
 func (w *master) dive(rounds int, value micro, found func(), stop func() bool) {
 	s := w.s
-	settled := make([]bool, len(s.m.dogOf))
+	settled := slices.Clone(s.must)
+	open := 0
+	for _, x := range settled {
+		if !x {
+			open++
+		}
+	}
 	for !stop() {
-		n, most := 0, max(1, len(s.m.dogOf)/diveSteps)
+		n, most := 0, max(1, open/diveSteps)
 		for _, x := range w.shares() {
 			d := s.m.groups[s.cal[x.trainer].stays[x.stay].group].dog
 			if settled[d] || x.weight < 0.95 && (n >= most || w.rnd.below(5) == 0) {
@@ -25,12 +31,8 @@ func (w *master) dive(rounds int, value micro, found func(), stop func() bool) {
 		if n == 0 {
 			return
 		}
-		price := slices.Clone(w.best)
-		for i := range s.must {
-			price[i] = max(price[i], s.floor(i))
-		}
-		w.begin(w.bound, price)
-		w.limit, w.tolerance, w.mix = diveNodes, 1, 0.3
+		w.restrict()
+		w.limit, w.tolerance, w.mix, w.enough, w.settled = diveNodes, 1, 0.3, 0, false
 		if !w.generate(rounds, value, stop) {
 			return
 		}
@@ -87,16 +89,62 @@ func (w *master) free() {
 	clear(s.must)
 }
 
+// away keeps the programme and what belongs to it while something else is tried.
+type away struct {
+	prog                   *program
+	used, last             []int32
+	known                  int // columns of the pool
+	bound                  micro
+	best                   []float64
+	mix, tolerance, enough float64
+	limit                  int
+	settled                bool
+}
+
 // diveFromRoot dives without restrictions and leaves everything as it was.
 func (w *master) diveFromRoot(rounds int, value micro, found func(), stop func() bool) {
-	bound, price := w.bound, slices.Clone(w.best)
-	mix, tolerance, limit, settled := w.mix, w.tolerance, w.limit, w.settled
+	a := away{w.prog, w.used, slices.Clone(w.last), len(w.pool), w.bound, slices.Clone(w.best), w.mix, w.tolerance, w.enough, w.limit, w.settled}
 	w.free()
+	w.prog, w.used = w.prog.clone(), slices.Clone(w.used)
 	w.diving = true
 	w.dive(rounds, value, found, stop)
 	w.diving = false
 	w.free()
-	w.forget(func(c *column) bool { return c.short })
-	w.begin(bound, price)
-	w.mix, w.tolerance, w.limit, w.settled = mix, tolerance, limit, settled
+	w.comeBack(a)
+}
+
+func (w *master) comeBack(a away) {
+	w.last, w.bound, w.best = a.last, a.bound, a.best
+	if w.crowded() {
+		w.forget(func(c *column) bool { return c.short })
+		w.begin(a.bound, a.best)
+	} else {
+		w.prog, w.used = a.prog, a.used
+		for i := a.known; i < len(w.pool); i++ {
+			w.enter(int32(i))
+		}
+	}
+	w.mix, w.tolerance, w.enough, w.limit, w.settled = a.mix, a.tolerance, a.enough, a.limit, a.settled
+}
+
+// restrict makes the programme keep the restrictions in force, and goes on from where it stands: columns against them cost so much that
+// they leave, and what of them may stay comes in instead.
+func (w *master) restrict() {
+	for i := range w.s.must {
+		w.best[i] = max(w.best[i], w.s.floor(i))
+	}
+	for j, i := range slices.Clone(w.used) {
+		if i < 0 {
+			continue
+		}
+		if w.prog.cost[j] = w.cost(&w.pool[i]); w.allowed(&w.pool[i]) {
+			continue
+		}
+		w.prog.cost[j] = -1000 * w.bonus
+		if w.prog.taken(int32(j)) > 0 {
+			if at := w.shorten(&w.pool[i]); at >= 0 {
+				w.enter(at)
+			}
+		}
+	}
 }

@@ -112,3 +112,23 @@ func (e *Easy) cost(units []int) (points int64) {
 	}
 	return points
 }
+
+// RebuildSome makes a plan greedily, rebuilds some groups of trainers in it, and gives its value before and after, and the plan.
+func RebuildSome(p *Problem, rounds int) (before, after int64, plan []Placement) {
+	r := &run{p: p, o: Options{Seed: 3}, threads: 2}
+	r.prepare()
+	for _, s := range r.parts {
+		for s.stage < 2 {
+			s.round()
+		}
+		before += s.value
+		b := newRebuilder(s)
+		b.effort = 4000
+		for range rounds {
+			b.round()
+		}
+		after += s.value
+		plan = append(plan, s.m.placements(s.best)...)
+	}
+	return before, after, plan
+}

@@ -36,55 +36,71 @@ func (c *calendar) windowStart(w int) int {
 }
 
 // windowTable computes, for window w and what is left of its days, the most that arrivals from a day on can earn when some dogs and
-// steps of minutes are in use already by earlier arrivals of the window.
-func (x *pricer) windowTable(w int, left, hand []int32) {
+// steps of minutes are in use already by earlier arrivals of the window. Only the rows of days from the first on are filled.
+func (x *pricer) windowTable(w, first int, table []micro, left, hand []int32) {
 	c := x.c
 	start, end := c.windowStart(w), int(c.ends[w])
-	grow(&x.windows[w], (end-start)*x.size)
 	var next []micro
-	for k := end - 1; k >= start; k-- {
-		cur := x.windows[w][(k-start)*x.size : (k-start+1)*x.size]
-		x.windowDay(k, end, cur, next, int(left[k]/c.coarse), int(hand[k]))
-		next = cur
+	var room [2]int // of the next day
+	for k := end - 1; k >= first; k-- {
+		cur := table[(k-start)*x.size : (k-start+1)*x.size]
+		now := [2]int{int(left[k] / c.coarse), int(hand[k])}
+		if c.rows == 1 {
+			now[1] = 0
+		}
+		x.windowDay(k, end, cur, next, now, room)
+		next, room = cur, now
 	}
 }
 
-func (x *pricer) windowDay(k, end int, cur, next []micro, most, dogs int) {
+// windowDay fills one day's entries: for as many dogs as there is room for, those steps of minutes that so many dogs can use and for
+// which there is room. next is the day after, or nil.
+func (x *pricer) windowDay(k, end int, cur, next []micro, room, after [2]int) {
 	c := x.c
 	width, days, sizes := int(c.width), len(c.minutes), len(c.sizes)
-	if c.rows == 1 {
-		dogs = 0
-	}
-	for n := int(c.rows) - 1; n >= 0; n-- {
-		row := cur[n*width : (n+1)*width]
-		if n > dogs {
-			for u := range row {
-				row[u] = never
-			}
+	most, dogs := room[0], room[1]
+	least, largest := int(c.sizes[0]), int(c.sizes[sizes-1])
+	for n := dogs; n >= 0; n-- {
+		lo, hi := n*least, min(most, n*largest)
+		if c.rows == 1 {
+			hi = most
+		}
+		if lo > hi {
 			continue
 		}
-		if next == nil {
+		row := cur[n*width+lo : n*width+hi+1]
+		switch {
+		case next == nil:
 			clear(row)
-		} else {
-			copy(row, next[n*width:(n+1)*width])
-		}
-		for u := most + 1; u < width; u++ {
-			row[u] = never
+		case n > after[1] || lo > after[0]:
+			fillNever(row)
+		default:
+			kept := min(hi, after[0]) + 1 - lo
+			copy(row[:kept], next[n*width+lo:])
+			fillNever(row[kept:])
 		}
 		for i, size := range c.sizes {
 			gain := x.sum[i*(days+1)+end] - x.sum[i*(days+1)+k]
-			if gain <= 0 || !x.has[k*sizes+i] || int(size) > most {
+			if gain <= 0 || !x.has[k*sizes+i] || lo+int(size) > most {
 				continue
 			}
 			if c.rows == 1 {
 				x.addUncounted(row, int(size), most, gain)
 			} else if n < dogs {
-				from := cur[(n+1)*width+int(size) : (n+1)*width+most+1]
+				from := cur[(n+1)*width+lo+int(size) : (n+1)*width+min(most, hi+int(size))+1]
+				to := row[:len(from)]
 				for u, v := range from {
-					row[u] = max(row[u], v+gain)
+					to[u] = max(to[u], v+gain)
 				}
 			}
 		}
+	}
+}
+
+// fillNever marks entries out of which nothing can come.
+func fillNever(row []micro) {
+	for u := range row {
+		row[u] = never
 	}
 }
 
@@ -111,13 +127,17 @@ func (x *pricer) windowMix() {
 		step = 0
 	}
 	for k := 0; k < end; k++ {
+		dogs := int(c.inHand[k])
+		if c.rows == 1 {
+			dogs = 0
+		}
 		for {
 			cur := x.windows[0][k*x.size : (k+1)*x.size]
 			v := cur[n*width+u]
 			found := false
 			for i, size := range c.sizes {
 				gain := x.sum[i*(days+1)+end] - x.sum[i*(days+1)+k]
-				if gain <= 0 || !x.has[k*sizes+i] || u+int(size) >= width || n+step >= int(c.rows) || int(size)+step == 0 {
+				if gain <= 0 || !x.has[k*sizes+i] || u+int(size) > int(c.minutes[k]/c.coarse) || n+step > dogs || int(size)+step == 0 {
 					continue
 				}
 				if cur[(n+step)*width+u+int(size)]+gain == v {
@@ -236,7 +256,8 @@ func (x *pricer) evaluateInner() micro {
 	sizes, days := len(c.sizes), len(c.minutes)
 	clear(x.slope)
 	c.prefixes(x.sum)
-	x.windowTable(0, c.minutes, c.inHand)
+	x.windows[0] = x.tables.outset(x)
+	x.windowTable(0, 0, x.windows[0], c.minutes, c.inHand)
 	bound := x.windows[0][0]
 	x.windowMix()
 	for k := int(c.ends[0]); k < days; k++ {

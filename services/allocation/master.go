@@ -102,14 +102,19 @@ func (w *master) begin(bound micro, price []float64) {
 // enter adds a column of the pool to the programme and returns what it would gain.
 func (w *master) enter(i int32) float64 {
 	c := &w.pool[i]
+	w.used = append(w.used, i)
+	return w.prog.gain(w.prog.add(w.cost(c), c.rows, c.entries))
+}
+
+// cost is what a column is worth in the programme.
+func (w *master) cost(c *column) float64 {
 	cost := c.cost
 	for _, at := range c.stays {
 		if w.s.must[w.s.m.groups[w.s.cal[c.trainer].stays[at].group].dog] {
 			cost += w.bonus
 		}
 	}
-	w.used = append(w.used, i)
-	return w.prog.gain(w.prog.add(cost, c.rows, c.entries))
+	return cost
 }
 
 // value is the programme's, in points, without bonuses.
@@ -161,6 +166,9 @@ func (w *master) generate(rounds int, goal micro, stop func() bool) bool {
 			return false
 		}
 		w.rounds++
+		if could := float64(w.bound-s.value) / unit; s.last-s.value > w.bound-s.value && could > gap/8 && !s.closer(10, stop) {
+			return false
+		}
 		if s.last < w.bound {
 			w.bound = s.last
 			copy(w.best, s.price)

@@ -51,3 +51,61 @@ func (m *memory) dominated(key stateKey, value micro) bool {
 	*slot = memorySlot{key, value, m.round}
 	return false
 }
+
+// tableStore keeps the tables of later windows while one trainer is priced: most of the times that the search comes into a window, it has
+// been there before with the same stays still present. Each window has slots of its own, and a new table takes the place of an older
+// one in its slot, which no step of the search on the way to this window still needs.
+type tableStore struct {
+	first []micro   // of the first window, at the outset
+	slots []oneSlot // by window and slot
+	each  int       // slots of a window, a power of two
+	round uint32
+}
+
+type oneSlot struct {
+	key   stateKey
+	round uint32
+	table []micro
+}
+
+// Bytes are what the tables of one worker may take, about; with at least a few slots for each window.
+const (
+	tableBytes = 8 << 20
+	leastSlots = 4
+	mostSlots  = 256
+)
+
+// begin forgets all tables: prices and calendar are new.
+func (t *tableStore) begin(x *pricer) {
+	longest := 1
+	for w := range x.c.ends {
+		longest = max(longest, int(x.c.ends[w])-x.c.windowStart(w))
+	}
+	t.each = mostSlots
+	for t.each > leastSlots && t.each*len(x.c.ends)*longest*x.size*8 > tableBytes {
+		t.each /= 2
+	}
+	grow(&t.slots, t.each*len(x.c.ends))
+	if t.round++; t.round == 0 {
+		clear(t.slots[:cap(t.slots)])
+		t.round = 1
+	}
+}
+
+// outset is the table of the first window, whatever is in the slots.
+func (t *tableStore) outset(x *pricer) []micro {
+	grow(&t.first, int(x.c.ends[0])*x.size)
+	return t.first
+}
+
+// enterWindow makes the table of a window valid that the search comes into on a working day with the stays named by present.
+func (x *pricer) enterWindow(w, day int, present stateKey) {
+	t := &x.tables
+	slot := &t.slots[w*t.each+int(present.a)&(t.each-1)]
+	if slot.round != t.round || slot.key != present {
+		slot.key, slot.round = present, t.round
+		grow(&slot.table, (int(x.c.ends[w])-x.c.windowStart(w))*x.size)
+		x.windowTable(w, day, slot.table, x.left, x.hand)
+	}
+	x.windows[w] = slot.table
+}

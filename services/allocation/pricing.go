@@ -16,8 +16,9 @@ type pricer struct {
 	items   []item
 	has     []bool    // by working day and size: an item of that size begins there
 	table   []micro   // by working day, dogs left, minutes left: most that can be earned from the day at the going prices
-	windows [][]micro // by window: see windowTable
-	size    int       // entries of a day
+	windows [][]micro // by window: the table in force, see windowTable
+	tables  tableStore
+	size    int // entries of a day
 
 	sum      []micro // prefix sums of the prices: size*(days+1)+working day
 	surplus  []micro // by dog: most that one of its items leaves over
@@ -137,6 +138,7 @@ func (x *pricer) collect(net []micro, site *tariff) {
 	clear(x.used)
 	x.size = int(c.rows * c.width)
 	grow(&x.table, days*x.size)
+	x.tables.begin(x)
 	for len(x.windows) < len(c.ends) {
 		x.windows = append(x.windows, nil)
 	}
@@ -367,11 +369,12 @@ func (x *pricer) advance(at *spot, day int) bool {
 			return false
 		}
 	}
-	if x.seen.dominated(x.stateKey(at.j, day), at.value) {
+	state, present := x.stateKey(at.j, day)
+	if x.seen.dominated(state, at.value) {
 		return false
 	}
 	if entered {
-		x.windowTable(at.window, x.left, x.hand)
+		x.enterWindow(at.window, day, present)
 	}
 	return true
 }
@@ -409,9 +412,9 @@ func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
 	return next, true
 }
 
-// stateKey names all that matters for the choices from a working day on: the stays that are still there, and the dogs chosen that
-// could come again.
-func (x *pricer) stateKey(j, day int) (key stateKey) {
+// stateKey names all that matters for the choices from a working day on: the stays that are still there, named by present, and the dogs
+// chosen that could come again.
+func (x *pricer) stateKey(j, day int) (state, present stateKey) {
 	for _, i := range x.path {
 		it := &x.items[i]
 		if int(it.to) > day {
@@ -419,12 +422,13 @@ func (x *pricer) stateKey(j, day int) (key stateKey) {
 			if x.soft.on { // the days that were cut off matter as well
 				until = it.until
 			}
-			key.add(uint64(until)<<32 | uint64(it.size))
+			present.add(uint64(until)<<32 | uint64(it.size))
 		}
 		if int(x.lastAt[it.dog]) >= j {
-			key.add(1<<63 | uint64(it.dog))
+			state.add(1<<63 | uint64(it.dog))
 		}
 	}
-	key.add(1<<62 | uint64(day))
-	return key
+	present.add(1<<62 | uint64(day))
+	state.a, state.b = state.a+present.a, state.b+present.b
+	return state, present
 }

@@ -59,6 +59,17 @@ func newProgram(right []float64, rnd *random) *program {
 	return p
 }
 
+// clone is a copy that can go its own way.
+func (p *program) clone() *program {
+	q := *p
+	q.first, q.row, q.entry = slices.Clone(p.first), slices.Clone(p.row), slices.Clone(p.entry)
+	q.cost, q.norm, q.at, q.rowAt = slices.Clone(p.cost), slices.Clone(p.norm), slices.Clone(p.at), slices.Clone(p.rowAt)
+	q.cols, q.rows, q.inv, q.take = slices.Clone(p.cols), slices.Clone(p.rows), slices.Clone(p.inv), slices.Clone(p.take)
+	q.right, q.slack, q.price = slices.Clone(p.right), slices.Clone(p.slack), slices.Clone(p.price)
+	q.use, q.line, q.step, q.few = slices.Clone(p.use), nil, nil, nil
+	return &q
+}
+
 // add appends a column. Its rows must be different from each other.
 func (p *program) add(cost float64, rows []int32, entries []float64) (col int32) {
 	p.row = append(p.row, rows...)

@@ -189,10 +189,18 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 			s.netOf(int32(g))
 		}
 	})
-	if !s.priceAll(stop) {
+	if !s.priceAll(stop, func(int) bool { return true }) {
 		return false
 	}
-	bound, ok := s.t.capacityValue(m.capacity)
+	s.conclude()
+	s.countUse()
+	s.note()
+	return true
+}
+
+// conclude adds up the bound at the current prices and keeps it if it is the best.
+func (s *schedules) conclude() {
+	bound, ok := s.t.capacityValue(s.m.capacity)
 	for _, p := range s.dogPrice {
 		bound += p
 	}
@@ -202,13 +210,30 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 		s.value += r.value
 	}
 	s.last = bound
-	s.countUse()
-	s.note()
 	if ok && bound < s.bound {
 		s.bound = bound
 		s.loose = bound - s.value
 		copy(s.top, s.price)
 	}
+}
+
+// closer prices those trainers again, with more nodes, whose search ended at its limit at the current prices. It reports false if stop
+// ended it early; then the bound at these prices stays as it was.
+func (s *schedules) closer(times int, stop func() bool) (complete bool) {
+	limit := s.limit
+	before := slices.Clone(s.result)
+	s.limit *= times
+	complete = s.priceAll(stop, func(t int) bool { return before[t].nodes >= limit })
+	s.limit = limit
+	if !complete {
+		copy(s.result, before)
+		return false
+	}
+	for t, r := range before {
+		s.result[t].bound = min(s.result[t].bound, r.bound)
+	}
+	s.conclude()
+	s.countUse()
 	return true
 }
 
@@ -227,8 +252,8 @@ func (s *schedules) netOf(at int32) {
 	s.net[at] = s.t.base(g) - best - s.dogPrice[g.dog] + s.link[at]
 }
 
-// priceAll prices the trainers on all threads; each takes the next trainer when it is free. The outcome does not depend on who does it.
-func (s *schedules) priceAll(stop func() bool) bool {
+// priceAll prices some trainers on all threads; each takes the next trainer when it is free. The outcome does not depend on who does it.
+func (s *schedules) priceAll(stop func() bool, which func(t int) bool) bool {
 	var next atomic.Int64
 	var cut atomic.Bool
 	work := func(x *pricer) {
@@ -240,6 +265,9 @@ func (s *schedules) priceAll(stop func() bool) bool {
 			if stop() {
 				cut.Store(true)
 				return
+			}
+			if !which(t) {
+				continue
 			}
 			var site *tariff
 			if s.m.dayPriced(t) {

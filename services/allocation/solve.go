@@ -46,7 +46,8 @@ type run struct {
 	stopped atomic.Bool
 	reason  StopReason
 	parts   []*solver
-	done    int // iterations used
+	done    int  // iterations used
+	outer   *run // whose plan this run rebuilds a piece of; nil for a call of Solve
 
 	mu   sync.Mutex // guards what follows
 	seen Progress
@@ -80,7 +81,7 @@ func (r *run) watch() (end func()) {
 	return func() { close(quit); <-ended }
 }
 
-func (r *run) stop() bool { return r.stopped.Load() }
+func (r *run) stop() bool { return r.stopped.Load() || r.outer != nil && r.outer.stop() }
 
 // left is the time until the limit; ok is false without one.
 func (r *run) left() (time.Duration, bool) {

@@ -3,6 +3,7 @@ package allocation
 import (
 	"math"
 	"sync"
+	"time"
 )
 
 // solver works on one component. It goes through stages, a bounded piece of work a round, so that many components can take
@@ -21,11 +22,13 @@ type solver struct {
 	search *search
 	sched  *schedules
 	master *master
-	// rounds of the programme since the last dive
-	sinceDive int
-	divedAt   int // nodes of the tree at its last dive
-	tree      *branching
-	stage     int
+	// rounds of the programme since the last dive, and how many there are to be before the next
+	sinceDive, nextDive int
+	divedAt             int // nodes of the tree at its last dive
+	tree                *branching
+	stage               int
+	rebuilder           *rebuilder
+	onBound, onPlan     time.Duration // see timed
 
 	spare   *state
 	typical float64 // see typicalGain
@@ -61,14 +64,16 @@ const (
 	masterUnits   = 250 // parts for which the linear programme over schedules is solved
 	diveUnits     = 80  // parts that are solved to the end: by dives and branching
 	nodesPerDive  = 60  // nodes of the tree between dives
-	diveEvery     = 40  // rounds of pricing between dives
+	diveFirst     = 12  // rounds of pricing before the first dive, and
+	diveEvery     = 40  // between dives once they are many
 	diveRounds    = 4   // rounds of pricing at each step of a dive
 	movesRound    = 16_000
+	passesMost    = 3 // passes of rebuilding without gain before the search takes its turn again
 	stallCycles   = 6 // cycles without gain after which a search without limits ends
 )
 
 func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *solver {
-	s := &solver{r: r, m: m, seed: r.o.Seed*1_000_003 + index, threads: threads, best: make([]choice, len(m.dogOf)), sites: newSiteUnits(m)}
+	s := &solver{r: r, m: m, seed: r.o.Seed*1_000_003 + index, threads: threads, best: make([]choice, len(m.dogOf)), sites: newSiteUnits(m), nextDive: diveFirst}
 	for d := range s.best {
 		s.best[d] = noChoice
 	}
@@ -195,10 +200,10 @@ func (s *solver) round() (used int) {
 		used = s.tryExact()
 		s.publish("exact search")
 	case 3:
-		used = s.lowerSchedules()
+		used = s.timed(&s.onBound, s.lowerSchedules)
 		s.publish("schedules")
 	default:
-		used = s.improve()
+		used = s.timed(&s.onPlan, s.improve)
 		s.publish("search")
 		if s.search.stalled >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
 			s.mu.Lock()
@@ -207,6 +212,26 @@ func (s *solver) round() (used int) {
 		}
 	}
 	return max(1, used)
+}
+
+// timed does a piece of work on the bound or the plan. Under a time limit it adds up what each has taken, so that neither of them starves
+// in parts of some size: the next piece is for the one that had less.
+func (s *solver) timed(spent *time.Duration, work func() int) (used int) {
+	began := time.Now()
+	used = work()
+	*spent += time.Since(began)
+	if s.r.o.Limit > 0 && s.m.units() > diveUnits && s.sched != nil && !s.boundSettled() {
+		s.stage = 3
+		if s.onPlan < s.onBound {
+			s.stage = 4
+		}
+	}
+	return used
+}
+
+// boundSettled says that work on the bound would gain nothing more.
+func (s *solver) boundSettled() bool {
+	return s.master != nil && s.master.settled || s.master == nil && s.sched.converged()
 }
 
 // lowerSchedules takes some steps down the schedule bound, and now and then draws a plan and prices for the search from them.
@@ -271,8 +296,8 @@ func (s *solver) generate() (used int) {
 	w.weigh()
 	s.guide.updateCalendars(d)
 	s.proposePlan()
-	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= diveEvery || w.settled) {
-		s.sinceDive = 0
+	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= s.nextDive || w.settled) {
+		s.sinceDive, s.nextDive = 0, min(s.nextDive*2, diveEvery)
 		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
 	}
 	return pricingCost * len(d.cal) * max(1, w.rounds-before)
@@ -316,12 +341,21 @@ func (s *solver) scratch() *state {
 // improve runs the local search for about as long as the schedules took.
 func (s *solver) improve() int {
 	s.stage = 3
-	moves := movesRound
-	if s.m.units() > diveUnits && s.master != nil {
-		moves *= 2
+	if s.m.units() > diveUnits && s.r.outer == nil && s.search.cooled() {
+		if s.rebuilder == nil {
+			s.rebuilder = newRebuilder(s)
+		}
+		if s.rebuilder.passes < passesMost {
+			return s.rebuilder.round()
+		}
+		s.rebuilder.passes = 0
 	}
-	if s.tree != nil {
-		moves /= 8 // what is missing is the proof
+	moves := movesRound
+	switch small := s.m.units() <= diveUnits; {
+	case small:
+		moves /= 8 // the programme finds better plans, and proves them
+	case s.master != nil:
+		moves *= 2
 	}
 	return s.search.segment(moves * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
 }
