@@ -58,7 +58,7 @@
 //
 // # Course of a solve
 //
-// Components that share no site are solved apart (components). For each: price steps; a greedy plan at those prices; exact depth-first search
+// Components that share no site are solved apart (components). For each: price steps (in large parts at a quicker pace, pace.go); a greedy plan at those prices; exact depth-first search
 // if there are few dogs (exact.go); then in turn the schedule bound and a search guided by its prices, until value and bound meet. The search
 // (search.go, quick.go, anneal.go) mixes large moves, which take related stays out and put them back with others, and many quick ones,
 // which send one dog to another option and the dogs in its way wherever they fit. Early in a cycle quick moves count, beside what an

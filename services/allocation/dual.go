@@ -18,10 +18,12 @@ type dual struct {
 	use     []int64   // by cell
 	pick    []choice  // by dog
 	sum     []micro   // by unit
+	nets    []netting // by worker
 	minutes []int64   // by trainer and day: minutes and cover minutes, for the site's lines
 	cover   []int64
 	load    []int64
 
+	pace  pace
 	level float64 // target gap as a share of size
 	size  float64 // see typicalGain, for all dogs
 	stall int
@@ -34,9 +36,16 @@ func newDual(m *model, typical float64, threads int) *dual {
 	n := m.lines * m.stride
 	d := &dual{m: m, threads: threads, t: newTariff(m), price: make([]float64, n), top: make([]float64, n),
 		dir: make([]float64, n), scale: make([]float64, m.lines), use: make([]int64, n), pick: make([]choice, len(m.dogOf)),
-		sum: make([]micro, m.units()), level: 0.05, cap: m.highestPrices()}
+		sum: make([]micro, m.units()), pace: thorough, cap: m.highestPrices(), nets: make([]netting, threads)}
 	tn := len(m.trainerOf) * m.stride
 	d.minutes, d.cover, d.load = make([]int64, tn), make([]int64, tn), make([]int64, tn)
+	if m.units() > vastUnits {
+		d.pace = hasty
+	}
+	d.level = d.pace.level
+	for i := range d.nets {
+		d.nets[i].t = d.t
+	}
 	d.setScale()
 	d.bound = math.MaxInt64
 	d.last = float64(d.evaluate())
@@ -71,9 +80,9 @@ func (d *dual) setScale() {
 func (d *dual) evaluate() micro {
 	m := d.m
 	d.t.sum(d.threads)
-	parallel(d.threads, m.units(), 32, func(_, from, to int) {
+	parallel(d.threads, m.units(), 32, func(worker, from, to int) {
 		for u := from; u < to; u++ {
-			d.evaluateUnit(u)
+			d.evaluateUnit(u, &d.nets[worker])
 		}
 	})
 	bound, ok := d.t.capacityValue(m.capacity)
@@ -88,11 +97,27 @@ func (d *dual) evaluate() micro {
 	return bound
 }
 
-func (d *dual) evaluateUnit(u int) {
+// evaluateUnit finds what unit u leaves over at best, and the options that do it.
+func (d *dual) evaluateUnit(u int, x *netting) {
 	m := d.m
-	top, row := d.t.surplus(u)
+	dogs := m.members(u)
+	net := x.of(int(dogs[0]))
+	for _, dog := range dogs[1:] {
+		sum := x.keep(net)
+		for j, left := range x.of(int(dog)) {
+			sum[j] += left
+		}
+		net = sum
+	}
+	var top micro
+	row := int32(-1)
+	for j, left := range net {
+		if left > top {
+			top, row = left, int32(j)
+		}
+	}
 	d.sum[u] = top
-	for _, dog := range m.members(u) {
+	for _, dog := range dogs {
 		d.pick[dog] = noChoice
 		if row >= 0 {
 			_, d.pick[dog] = d.t.best(m.dogFirst[dog] + row)
@@ -176,7 +201,6 @@ func (d *dual) spread(t int) {
 
 // step moves the prices once along the deflected subgradient and evaluates them.
 func (d *dual) step(value micro) micro {
-	const deflect = 0.98
 	d.steps++
 	m := d.m
 	var norm float64
@@ -187,7 +211,7 @@ func (d *dual) step(value micro) micro {
 			if g < 0 && d.price[i] == 0 {
 				g = 0 // a free resource with room stays free
 			}
-			d.dir[i] = deflect*d.dir[i] + g
+			d.dir[i] = d.pace.deflect*d.dir[i] + g
 			if d.dir[i] < 0 && d.price[i] == 0 {
 				d.dir[i] = 0
 			}
@@ -211,9 +235,9 @@ func (d *dual) step(value micro) micro {
 	before := d.bound
 	got := d.evaluate()
 	d.last = float64(got)
-	if float64(before-d.bound) > 1e-5*d.size {
+	if float64(before-d.bound) > d.size*(d.pace.least+d.pace.relief*d.level) {
 		d.stall = 0
-	} else if d.stall++; d.stall >= 20 {
+	} else if d.stall++; d.stall >= d.pace.patient {
 		d.restart()
 	}
 	return got
@@ -222,7 +246,7 @@ func (d *dual) step(value micro) micro {
 // restart goes back to the best prices with a nearer target.
 func (d *dual) restart() {
 	d.stall = 0
-	d.level *= 0.6
+	d.level *= d.pace.nearer
 	copy(d.price, d.top)
 	clear(d.dir)
 	for i := range d.price {

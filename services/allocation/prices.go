@@ -12,12 +12,13 @@ type tariff struct {
 	// site minute on days off.
 	minute, cover []micro
 	load          []micro // the same of a unit of the trainers' soft levels; nil if nobody has one
+	day           []dayPrice
 }
 
 func newTariff(m *model) *tariff {
 	n := m.lines * m.stride
 	t := len(m.trainerOf) * m.stride
-	out := &tariff{m: m, cell: make([]micro, n), pre: make([]micro, n), minute: make([]micro, t), cover: make([]micro, t)}
+	out := &tariff{m: m, cell: make([]micro, n), pre: make([]micro, n), minute: make([]micro, t), cover: make([]micro, t), day: make([]dayPrice, t)}
 	if m.soft() {
 		out.load = make([]micro, t)
 	}
@@ -59,9 +60,11 @@ func (t *tariff) sumTrainer(tr int) {
 	}
 	easy := m.easy.minute[m.trainerSite[tr]]
 	minute, cover, works := t.minute[tr*m.stride:], t.cover[tr*m.stride:], m.works[tr*m.stride:]
+	dogs, day := t.pre[m.cell(m.dogLine[tr], 0):], t.day[tr*m.stride:]
 	var on, off micro
 	for k := range m.stride {
 		minute[k], cover[k] = on, off
+		day[k] = dayPrice{on, dogs[k]}
 		var s micro
 		if site != nil {
 			s = site[k]

@@ -59,6 +59,7 @@ const (
 	exactNodes    = 300_000
 	exactUnits    = 14
 	largeUnits    = 300
+	vastUnits     = 1000
 	pricingsRound = 120 // trainers priced, at least, before the search takes its turn
 	pricingCost   = 60
 	masterUnits   = 250 // parts for which the linear programme over schedules is solved
