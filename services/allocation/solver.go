@@ -216,23 +216,18 @@ func (s *solver) round() (used int) {
 }
 
 // timed does a piece of work on the bound or the plan. Under a time limit it adds up what each has taken, so that neither of them starves
-// in parts of some size: the next piece is for the one that had less.
+// in middle parts: the next piece is for the one that had less.
 func (s *solver) timed(spent *time.Duration, work func() int) (used int) {
 	began := time.Now()
 	used = work()
 	*spent += time.Since(began)
-	if s.r.o.Limit > 0 && s.m.units() > diveUnits && s.sched != nil && !s.boundSettled() {
+	if s.r.o.Limit > 0 && s.master != nil && s.m.units() > diveUnits && !s.master.settled {
 		s.stage = 3
 		if s.onPlan < s.onBound {
 			s.stage = 4
 		}
 	}
 	return used
-}
-
-// boundSettled says that work on the bound would gain nothing more.
-func (s *solver) boundSettled() bool {
-	return s.master != nil && s.master.settled || s.master == nil && s.sched.converged()
 }
 
 // lowerSchedules takes some steps down the schedule bound, and now and then draws a plan and prices for the search from them.
