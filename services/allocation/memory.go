@@ -52,8 +52,8 @@ func (m *memory) dominated(key stateKey, value micro) bool {
 	return false
 }
 
-// tableStore keeps the tables of later windows while one trainer is priced: most of the times that the search comes into a window, it has
-// been there before with the same stays still present. Each window has slots of its own, and a new table takes the place of an older
+// tableStore keeps the tables of later windows while one trainer is priced: about every third time that the search comes into a window, it
+// has been there before with the same stays still present. Each window has slots of its own, and a new table takes the place of an older
 // one in its slot, which no step of the search on the way to this window still needs.
 type tableStore struct {
 	first []micro   // of the first window, at the outset
