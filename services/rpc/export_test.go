@@ -4,4 +4,6 @@ package rpc
 var (
 	ToStatus = toStatus
 	RoleSets = roles
+
+	NewGateway = newGateway
 )

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
@@ -105,11 +106,11 @@ func writeRoutingError(w http.ResponseWriter, httpCode int) {
 // newGateway makes the mux that turns HTTP/JSON into calls. Names are those of the .proto files, as /openapi.json says, and
 // a field that does not exist is refused rather than passed over: a slip of the pen must not become a default.
 func newGateway() *runtime.ServeMux {
+	parseStrictly()
 	plain := &runtime.JSONPb{MarshalOptions: protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true}}
 	return runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, plain),
 		runtime.WithMarshalerOption(eventStream, &events{JSONPb: plain}),
-		runtime.SetQueryParameterParser(&strictQuery{}),
 		// The token passes on its own; no other header of the caller has a meaning to a call.
 		runtime.WithIncomingHeaderMatcher(func(string) (string, bool) { return "", false }),
 		// guard has set the one header that there is.
@@ -125,6 +126,10 @@ func newGateway() *runtime.ServeMux {
 		}),
 	)
 }
+
+// parseStrictly sets the parser of query parameters. The library keeps it in one variable for all gateways of a process, so setting it
+// with each of them would be a data race.
+var parseStrictly = sync.OnceFunc(func() { runtime.SetQueryParameterParser(&strictQuery{})(nil) })
 
 // strictQuery refuses query parameters that are no field of the request; by default the gateway passes over them.
 type strictQuery struct{ runtime.DefaultQueryParser }

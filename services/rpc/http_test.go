@@ -10,6 +10,7 @@ import (
 	"net/http/httptest"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -328,5 +329,19 @@ func TestTheDescriptionCoversEveryRoute(t *testing.T) {
 	require.Equal(t, routes(t), described)
 	for _, ref := range regexp.MustCompile(`"#/definitions/([^"]+)"`).FindAllStringSubmatch(got.body, -1) {
 		require.Contains(t, doc.Definitions, ref[1])
+	}
+}
+
+// Servers of one process may be made at the same time; the race detector says whether their gateways share anything that they write.
+func TestGatewaysAreMadeAtOnce(t *testing.T) {
+	t.Parallel()
+	var made sync.WaitGroup
+	muxes := make([]http.Handler, 8)
+	for i := range muxes {
+		made.Go(func() { muxes[i] = rpc.NewGateway() })
+	}
+	made.Wait()
+	for i, mux := range muxes {
+		assert.NotNil(t, mux, "gateway %d", i)
 	}
 }
