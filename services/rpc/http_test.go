@@ -342,6 +342,8 @@ func TestGatewaysAreMadeAtOnce(t *testing.T) {
 	}
 	made.Wait()
 	for i, mux := range muxes {
-		assert.NotNil(t, mux, "gateway %d", i)
+		answer := httptest.NewRecorder()
+		mux.ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/v1/nothing", nil))
+		require.Contains(t, answer.Body.String(), "PATH_UNKNOWN", "gateway %d", i)
 	}
 }
