@@ -75,10 +75,19 @@ func newSearch(x *solver) *search {
 }
 
 // warmUp runs a short cold segment, to have a decent plan before anything long starts.
+//
+// Under a time limit a large part has no time for that: its first cycle is the long one.
 func (c *search) warmUp() int {
 	c.startChains()
-	return c.run(min(c.length/10, c.x.allowanceLeft()), coldest, coldest)
+	n := c.length / 10
+	if _, limited := c.x.r.left(); limited && c.x.m.units() > vastUnits {
+		n, c.cycles = warmLeast, 1
+	}
+	return c.run(min(n, c.x.allowanceLeft()), coldest, coldest)
 }
+
+// warmLeast is how many moves tell how fast the search is.
+const warmLeast = 500
 
 // allowanceLeft is how many moves a chain may make in this round.
 func (s *solver) allowanceLeft() int {
@@ -97,7 +106,7 @@ func (c *search) segment(n int) int {
 		c.keepTime()
 		c.startChains()
 	}
-	n = min(n, c.x.allowanceLeft())
+	n = min(n, c.x.allowanceLeft(), c.brief())
 	now := c.progress()
 	next := now + float64(n)/float64(c.length)
 	if c.lasts > 0 {
@@ -113,6 +122,14 @@ func (c *search) segment(n int) int {
 	used := c.run(n, temperature(now), temperature(next))
 	c.at += n
 	return used
+}
+
+// brief is how many moves keep a segment short against the time limit, so that the temperature falls smoothly and the bound has its turns.
+func (c *search) brief() int {
+	if _, limited := c.x.r.left(); !limited || c.speed == 0 {
+		return math.MaxInt32
+	}
+	return max(warmLeast, int(0.03*c.x.r.o.Limit.Seconds()*c.speed))
 }
 
 // progress is the share of the cycle that is done.

@@ -57,6 +57,10 @@ type schedules struct {
 	tolerance    micro
 	loose        micro // looseness of pricing at the best bound
 
+	// Of an evaluation in pieces, see vast.go: the trainer whose turn it is, and the best bound before.
+	next   int
+	before micro
+
 	keep   float32     // share of the weights that stays when schedules are remembered
 	weight [][]float32 // by trainer and stay: how much the schedules of late have held it, 0 to 1
 }

@@ -28,7 +28,8 @@ type solver struct {
 	tree                *branching
 	stage               int
 	rebuilder           *rebuilder
-	onBound, onPlan     time.Duration // see timed
+	onBound, onPlan     time.Duration // spent on them, see nextStage
+	stepTime            time.Duration // of a price step
 
 	spare   *state
 	typical float64 // see typicalGain
@@ -69,8 +70,10 @@ const (
 	diveEvery     = 40  // between dives once they are many
 	diveRounds    = 4   // rounds of pricing at each step of a dive
 	movesRound    = 16_000
-	passesMost    = 3 // passes of rebuilding without gain before the search takes its turn again
-	stallCycles   = 6 // cycles without gain after which a search without limits ends
+	boundShare    = 0.4 // time for the bound of parts above masterUnits, as a share of the plan's
+	scheduleWait  = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
+	passesMost    = 3   // passes of rebuilding without gain before the search takes its turn again
+	stallCycles   = 6   // cycles without gain after which a search without limits ends
 )
 
 func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *solver {
@@ -201,10 +204,12 @@ func (s *solver) round() (used int) {
 		used = s.tryExact()
 		s.publish("exact search")
 	case 3:
-		used = s.timed(&s.onBound, s.lowerSchedules)
+		used = timed(&s.onBound, s.lowerSchedules)
+		s.stage = s.nextStage(4)
 		s.publish("schedules")
 	default:
-		used = s.timed(&s.onPlan, s.improve)
+		used = timed(&s.onPlan, s.improve)
+		s.stage = s.nextStage(3)
 		s.publish("search")
 		if s.search.stalled >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
 			s.mu.Lock()
@@ -215,24 +220,38 @@ func (s *solver) round() (used int) {
 	return max(1, used)
 }
 
-// timed does a piece of work on the bound or the plan. Under a time limit it adds up what each has taken, so that neither of them starves
-// in middle parts: the next piece is for the one that had less.
-func (s *solver) timed(spent *time.Duration, work func() int) (used int) {
+// timed does a piece of work and adds up the time it takes.
+func timed(spent *time.Duration, work func() int) (used int) {
 	began := time.Now()
 	used = work()
 	*spent += time.Since(began)
-	if s.r.o.Limit > 0 && s.master != nil && s.m.units() > diveUnits && !s.master.settled {
-		s.stage = 3
-		if s.onPlan < s.onBound {
-			s.stage = 4
-		}
-	}
 	return used
+}
+
+// nextStage says whether bound (3) or plan (4) is worked on next: in turns, but under a time limit, in parts that are not solved to the
+// end, so that each gets its share of the time.
+func (s *solver) nextStage(other int) int {
+	if _, limited := s.r.left(); !limited || s.m.units() <= diveUnits || s.master != nil && s.master.settled {
+		return other
+	}
+	share := 1.0 // of the plan's time
+	if s.master == nil {
+		share = boundShare
+	}
+	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
+		return 4
+	}
+	return 3
+}
+
+// boundPays reports whether there is time enough for the schedule bound.
+func (s *solver) boundPays() bool {
+	left, limited := s.r.left()
+	return !limited || s.sched != nil || s.m.units() <= vastUnits || left > scheduleWait*s.stepTime
 }
 
 // lowerSchedules takes some steps down the schedule bound, and now and then draws a plan and prices for the search from them.
 func (s *solver) lowerSchedules() (used int) {
-	s.stage = 4
 	first := s.sched == nil
 	if first {
 		s.sched = newSchedules(s.dual)
@@ -249,6 +268,10 @@ func (s *solver) lowerSchedules() (used int) {
 		return s.generate()
 	case d.converged():
 		return 1
+	}
+	if limited := s.r.o.Limit > 0; limited && s.m.units() > vastUnits {
+		s.lowerVast(first)
+		return pricingCost * len(d.cal)
 	}
 	for range max(1, pricingsRound/len(d.cal)) {
 		d.tighten(micro(s.value)<<s.m.shift, s.typical)
@@ -270,6 +293,23 @@ func (s *solver) lowerSchedules() (used int) {
 		s.proposePlan()
 	}
 	return used
+}
+
+// lowerVast does as much of an evaluation of the schedule bound as fits into a few hundredths of the time limit. It prices all trainers roughly,
+// and then, in as many rounds as it takes, one after the other again with many nodes.
+func (s *solver) lowerVast(first bool) {
+	d := s.sched
+	d.tighten(micro(s.value)<<s.m.shift, s.typical)
+	switch {
+	case first:
+		d.beginVast(s.r.stop)
+	case !d.closerFor(s.r.o.Limit*3/100, s.r.stop):
+		d.stepVast(micro(s.value)<<s.m.shift, s.r.stop)
+	}
+	if bound := s.m.roundDown(d.bound); first || bound < s.bound {
+		s.setBound(bound)
+		s.guide.updateCalendars(d)
+	}
 }
 
 // subgradientRounds is how many steps along the subgradient there are before the linear programme over schedules takes over.
@@ -336,7 +376,6 @@ func (s *solver) scratch() *state {
 
 // improve runs the local search for about as long as the schedules took.
 func (s *solver) improve() int {
-	s.stage = 3
 	if s.m.units() > diveUnits && s.r.outer == nil && s.search.cooled() {
 		if s.rebuilder == nil {
 			s.rebuilder = newRebuilder(s)
@@ -368,8 +407,12 @@ func (s *solver) lowerPrices() int {
 	if left, limited := s.r.left(); limited && left < s.r.o.Limit*6/10 {
 		most = 0 // leave time for the rest
 	}
+	began := time.Now()
 	for ; n < chunk && !s.dual.converged() && s.dual.steps < most && !s.r.stop(); n++ {
 		s.dual.step(micro(s.value) << s.m.shift)
+	}
+	if n > 0 {
+		s.stepTime = time.Since(began) / time.Duration(n)
 	}
 	s.setBound(s.m.roundDown(s.dual.bound))
 	if s.guide == nil { // a first plan, in case there is no time for more
@@ -406,7 +449,9 @@ func (s *solver) firstPlan() int {
 
 // tryExact solves small parts to the end.
 func (s *solver) tryExact() int {
-	s.stage = 3
+	if s.stage = 3; !s.boundPays() {
+		s.stage = 4
+	}
 	if s.m.units() > exactUnits {
 		return 0
 	}

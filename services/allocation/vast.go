@@ -1,0 +1,68 @@
+package allocation
+
+import (
+	"slices"
+	"time"
+)
+
+// In a vast part one evaluation of the schedule bound takes seconds. It is done in pieces: all trainers are priced roughly first, which
+// gives a valid bound at once, and then one after the other again with many nodes, each of which can only lower it.
+
+// Nodes for a trainer of a vast part, roughly and closely, and points without gain after which the target comes nearer.
+const (
+	roughNodes  = 1
+	closeNodes  = 3000
+	vastPatient = 3
+)
+
+// beginVast prices all trainers roughly at the current prices.
+func (s *schedules) beginVast(stop func() bool) {
+	s.limit, s.next = roughNodes, 0
+	if !s.evaluate(stop) {
+		s.next = len(s.cal)
+	}
+	s.limit, s.before = closeNodes, s.bound
+}
+
+// closerFor goes on with pricing trainers again, for about as long as it may. It reports false if all have been priced.
+func (s *schedules) closerFor(budget time.Duration, stop func() bool) bool {
+	if s.next >= len(s.cal) {
+		return false
+	}
+	before := slices.Clone(s.result)
+	for began := time.Now(); s.next < len(s.cal) && time.Since(began) < budget && !stop(); {
+		from, to := s.next, min(s.next+16*s.threads, len(s.cal))
+		if !s.priceAll(stop, func(t int) bool { return from <= t && t < to && before[t].nodes >= roughNodes }) {
+			copy(s.result[from:to], before[from:to])
+			break
+		}
+		for t := from; t < to; t++ {
+			s.result[t].bound = min(s.result[t].bound, before[t].bound)
+		}
+		s.next = to
+	}
+	s.conclude()
+	if s.next == len(s.cal) {
+		s.countUse()
+	}
+	return true
+}
+
+// stepVast moves the prices once, after an evaluation that is complete, and prices all trainers roughly there.
+func (s *schedules) stepVast(value micro, stop func() bool) {
+	if s.round++; float64(s.before-s.bound) > 0.02*s.level*s.size {
+		s.stall = 0
+	} else if s.stall++; s.stall > vastPatient {
+		s.stall = 0
+		s.level *= 0.6
+		copy(s.price, s.top)
+		clear(s.dir)
+		s.beginVast(stop)
+		return
+	}
+	if target := max(float64(s.bound)-s.level*s.size, float64(value)); !s.move(target, 0.93) {
+		s.level = 0
+		return
+	}
+	s.beginVast(stop)
+}
