@@ -25,6 +25,9 @@ type search struct {
 	lasts time.Duration
 	rnd   *random
 	deal  []int32
+
+	// Units by the site where they are or wait, see dealUnits.
+	home, homeFirst, byHome []int32
 }
 
 // Temperatures as shares of the typical gain.
@@ -216,8 +219,36 @@ func (c *search) run(n int, from, to float64) int {
 	return total
 }
 
-// anneal makes up to n moves.
-func (x *searcher) anneal(n int, from, to float64, stop func() bool) int {
+// anneal makes up to n moves, block after block of its sites, with the temperature falling in each of them.
+func (x *searcher) anneal(n int, from, to float64, stop func() bool) (made int) {
+	x.near, x.around = x.own, x.sites
+	if len(x.own) <= blockDogs {
+		return x.cool(n, from, to, stop)
+	}
+	for i := 0; i < len(x.sites); {
+		j, first := i, x.siteOwn[i]
+		for j < len(x.sites) && x.siteOwn[j]-first < blockDogs {
+			j++
+		}
+		x.near, x.around = x.own[first:x.siteOwn[j]], x.sites[i:j]
+		share := n * (int(x.siteOwn[j])) / len(x.own)
+		k := x.cool(max(1, share-made), from, to, stop)
+		if made += k; k < share-made {
+			return made
+		}
+		i = j
+	}
+	return made
+}
+
+// blockDogs is about how many dogs are worked on at a time in a large part: so many that what is known of them stays in the cache.
+const blockDogs = 400
+
+// cool makes up to n moves among the dogs near.
+func (x *searcher) cool(n int, from, to float64, stop func() bool) int {
+	if len(x.near) == 0 && x.own != nil {
+		return 0
+	}
 	cool := math.Pow(to/from, 1/math.Max(1, float64(n)))
 	x.temperature = from * float64(x.scale)
 	for k := range n {
@@ -275,22 +306,7 @@ func (c *search) dealOut() {
 			chain.allow[s] = true
 		}
 	}
-	for u := range m.units() {
-		dogs := m.members(u)
-		if m.dogGroups(int(dogs[0])) == 0 {
-			continue
-		}
-		at := c.x.state.at[dogs[0]].group
-		if at < 0 {
-			at = m.dogFirst[dogs[0]] + int32(c.rnd.below(m.dogGroups(int(dogs[0]))))
-		}
-		for _, chain := range c.chains {
-			if chain.allow[m.groups[at].site] {
-				chain.units[u] = true
-				chain.own = append(chain.own, dogs...)
-			}
-		}
-	}
+	c.dealUnits()
 	for _, chain := range c.chains {
 		chain.s.value, chain.s.count = 0, 0
 		for _, d := range chain.own {
@@ -301,6 +317,47 @@ func (c *search) dealOut() {
 		}
 		chain.s.value -= chain.s.overflow(chain.sites)
 		chain.noteBest()
+	}
+}
+
+// dealUnits gives each chain the units that are at its sites or wait for them, in the order of the sites.
+func (c *search) dealUnits() {
+	m := c.x.m
+	c.home, c.homeFirst = slices.Grow(c.home[:0], m.units())[:m.units()], slices.Grow(c.homeFirst[:0], len(m.siteOf)+1)[:len(m.siteOf)+1]
+	clear(c.homeFirst)
+	for u := range m.units() {
+		c.home[u] = -1
+		d := m.members(u)[0]
+		if m.dogGroups(int(d)) == 0 {
+			continue
+		}
+		at := c.x.state.at[d].group
+		if at < 0 {
+			at = m.dogFirst[d] + int32(c.rnd.below(m.dogGroups(int(d))))
+		}
+		c.home[u] = m.groups[at].site
+		c.homeFirst[c.home[u]+1]++
+	}
+	for s := range m.siteOf {
+		c.homeFirst[s+1] += c.homeFirst[s]
+	}
+	c.byHome = slices.Grow(c.byHome[:0], m.units())[:m.units()]
+	fill := slices.Clone(c.homeFirst)
+	for u, s := range c.home {
+		if s >= 0 {
+			c.byHome[fill[s]] = int32(u)
+			fill[s]++
+		}
+	}
+	for _, chain := range c.chains {
+		chain.siteOwn = append(chain.siteOwn[:0], 0)
+		for _, s := range chain.sites {
+			for _, u := range c.byHome[c.homeFirst[s]:c.homeFirst[s+1]] {
+				chain.units[u] = true
+				chain.own = append(chain.own, m.members(int(u))...)
+			}
+			chain.siteOwn = append(chain.siteOwn, int32(len(chain.own)))
+		}
 	}
 }
 

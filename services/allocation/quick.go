@@ -10,7 +10,7 @@ const (
 
 // quickBatch makes some quick moves.
 func (x *searcher) quickBatch() {
-	n := len(x.own)
+	n := len(x.near)
 	if x.own == nil {
 		n = len(x.m.dogOf)
 	}
@@ -20,7 +20,7 @@ func (x *searcher) quickBatch() {
 	for range quickMoves {
 		d := int32(x.rnd.below(n))
 		if x.own != nil {
-			d = x.own[d]
+			d = x.near[d]
 		}
 		x.quick(d)
 	}

@@ -15,7 +15,9 @@ type searcher struct {
 	allow []bool  // the same by site; nil for everywhere
 	units []bool  // units it may touch; nil for all
 	own   []int32 // dogs of those units; nil for all
-	at    *siteUnits
+	// Dogs of the i-th site are own[siteOwn[i]:siteOwn[i+1]]; near and around are the dogs and sites worked on at the moment.
+	siteOwn, near, around []int32
+	at                    *siteUnits
 
 	temperature float64
 	charge      float64 // share of prices that quick moves count
@@ -125,6 +127,7 @@ func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) 
 	for i := range x.sites {
 		x.sites[i] = int32(i)
 	}
+	x.around = x.sites
 	x.noteBest()
 	return x
 }
@@ -172,7 +175,7 @@ func (x *searcher) step() bool {
 	x.move++
 	x.taken, x.old, x.pending = x.taken[:0], x.old[:0], x.pending[:0]
 	before := x.s.value
-	site := x.sites[x.rnd.below(len(x.sites))]
+	site := x.around[x.rnd.below(len(x.around))]
 	switch kind := x.rnd.below(10); {
 	case kind < 4:
 		x.takeTrainer(site)
@@ -183,8 +186,8 @@ func (x *searcher) step() bool {
 	default:
 		x.makeRoom(site)
 	}
-	if len(x.sites) > 1 && x.rnd.below(4) == 0 {
-		if other := x.sites[x.rnd.below(len(x.sites))]; other != site {
+	if len(x.around) > 1 && x.rnd.below(4) == 0 {
+		if other := x.around[x.rnd.below(len(x.around))]; other != site {
 			x.takeDay(other)
 			x.wait(other, maxWaiting/2)
 		}
