@@ -12,7 +12,7 @@ func benchSetup(b *testing.B, size string) (*dual, *guide, *state) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	m := newModel(p, components(p)[0])
+	m := newModel(p, components(p)[0], 1)
 	d := newDual(m, m.typicalGain(), 1)
 	for range 100 {
 		d.step(0)
@@ -120,7 +120,7 @@ func testMoves(t *testing.T, over int) {
 		s.EasyIntake, s.EasyHandover, s.EasyMinutes = level(1), level(1), level(400)
 	}
 	EvenLoad(p, 60, 15, over)
-	m := newModel(p, components(p)[0])
+	m := newModel(p, components(p)[0], 1)
 	d := newDual(m, m.typicalGain(), 1)
 	g := newGuide(m)
 	g.update(d.settle(), 1)

@@ -15,6 +15,57 @@ type builder struct {
 	lastTrainers  [2]int32
 }
 
+// buildPiece is how many units are laid out as one piece.
+const buildPiece = 1024
+
+// addUnits lays the units out in pieces, and puts the pieces together.
+func (m *model) addUnits(units [][]int32, site, trainer map[int32]int32, threads int) {
+	pieces := make([]*model, (len(units)+buildPiece-1)/buildPiece)
+	parallel(threads, len(pieces), 1, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			piece := *m
+			b := &builder{m: &piece, site: site, trainer: trainer}
+			for _, dogs := range units[i*buildPiece : min(len(units), (i+1)*buildPiece)] {
+				b.addUnit(dogs)
+			}
+			pieces[i] = &piece
+		}
+	})
+	if len(pieces) == 1 {
+		*m = *pieces[0]
+		return
+	}
+	var groups, runs, trainers int
+	for _, x := range pieces {
+		groups, runs, trainers = groups+len(x.groups), runs+len(x.runs), trainers+len(x.trainers)
+	}
+	m.groups, m.runs, m.trainers = make([]group, 0, groups), make([]runChoice, 0, runs), make([]trainerChoice, 0, trainers)
+	for i, x := range pieces {
+		m.join(x)
+		pieces[i] = nil
+	}
+}
+
+// join adds a piece, whose indices begin at nothing.
+func (m *model) join(x *model) {
+	dogs, units, groups := int32(len(m.dogOf)), int32(len(m.unitDogs)), int32(len(m.groups))
+	runs, trainers := int32(len(m.runs)), int32(len(m.trainers))
+	for _, g := range x.groups {
+		g.dog, g.runFrom, g.trainerFrom = g.dog+dogs, g.runFrom+runs, g.trainerFrom+trainers
+		m.groups = append(m.groups, g)
+	}
+	m.runs, m.trainers, m.dogOf = append(m.runs, x.runs...), append(m.trainers, x.trainers...), append(m.dogOf, x.dogOf...)
+	for _, f := range x.dogFirst {
+		m.dogFirst = append(m.dogFirst, f+groups)
+	}
+	for _, d := range x.unitDogs {
+		m.unitDogs = append(m.unitDogs, d+dogs)
+	}
+	for _, f := range x.unitFirst {
+		m.unitFirst = append(m.unitFirst, f+units)
+	}
+}
+
 // addUnit adds a household or a dog. Groups that not every dog of it could take are dropped, and the others sorted by site
 // and day, so that the dogs' groups stand side by side.
 func (b *builder) addUnit(dogs []int32) {

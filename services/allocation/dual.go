@@ -17,6 +17,7 @@ type dual struct {
 	scale   []float64 // square of the typical use of one stay, by line
 	use     []int64   // by cell
 	pick    []choice  // by dog
+	where   []int32   // by dog: the site of its pick, or -1
 	sum     []micro   // by unit
 	nets    []netting // by worker
 	minutes []int64   // by trainer and day: minutes and cover minutes, for the site's lines
@@ -35,7 +36,7 @@ type dual struct {
 func newDual(m *model, typical float64, threads int) *dual {
 	n := m.lines * m.stride
 	d := &dual{m: m, threads: threads, t: newTariff(m), price: make([]float64, n), top: make([]float64, n),
-		dir: make([]float64, n), scale: make([]float64, m.lines), use: make([]int64, n), pick: make([]choice, len(m.dogOf)),
+		dir: make([]float64, n), scale: make([]float64, m.lines), use: make([]int64, n), pick: make([]choice, len(m.dogOf)), where: make([]int32, len(m.dogOf)),
 		sum: make([]micro, m.units()), pace: thorough, cap: m.highestPrices(), nets: make([]netting, threads)}
 	tn := len(m.trainerOf) * m.stride
 	d.minutes, d.cover, d.load = make([]int64, tn), make([]int64, tn), make([]int64, tn)
@@ -85,7 +86,7 @@ func (d *dual) evaluate() micro {
 			d.evaluateUnit(u, &d.nets[worker])
 		}
 	})
-	bound, ok := d.t.capacityValue(m.capacity)
+	bound, ok := d.t.capacityValue(m.capacity, d.threads)
 	for _, s := range d.sum {
 		bound += s
 	}
@@ -118,53 +119,63 @@ func (d *dual) evaluateUnit(u int, x *netting) {
 	}
 	d.sum[u] = top
 	for _, dog := range dogs {
-		d.pick[dog] = noChoice
+		d.pick[dog], d.where[dog] = noChoice, -1
 		if row >= 0 {
 			_, d.pick[dog] = d.t.best(m.dogFirst[dog] + row)
+			d.where[dog] = m.groups[m.dogFirst[dog]+row].site
 		}
 	}
 }
 
-// countUse adds up what the picked options use, by differences along each line first.
+// countUse adds up what the picked options use, by differences along each line first. Each worker counts at sites of its own.
 func (d *dual) countUse() {
 	m := d.m
 	clear(d.use)
 	clear(d.minutes)
 	clear(d.cover)
 	clear(d.load)
-	for _, c := range d.pick {
-		if c.group < 0 {
-			continue
+	parallel(d.threads, len(m.siteOf), max(1, (len(m.siteOf)+d.threads-1)/d.threads), func(_, from, to int) {
+		first, last := int32(from), int32(to)
+		for dog, site := range d.where {
+			if site >= first && site < last {
+				d.countStay(d.pick[dog])
+			}
 		}
-		g := &m.groups[c.group]
-		a, e := int(g.arrive), int(g.leave)
-		d.use[m.cell(m.intakeLine[g.site], a)]++
-		d.use[m.cell(m.handLine[g.site], e)]++
-		run := m.cell(m.runs[g.runFrom+int32(c.run)].line, 0)
-		d.use[run+a]++
-		d.use[run+int(g.vacate)]--
-		t := &m.trainers[g.trainerFrom+int32(c.trainer)]
-		at, days := int(t.trainer)*m.stride, m.cell(m.dogLine[t.trainer], 0)
-		d.minutes[at+a] += int64(t.minutes)
-		d.minutes[at+e] -= int64(t.minutes)
-		d.cover[at+a] += int64(t.cover)
-		d.cover[at+e] -= int64(t.cover)
-		d.use[days+a]++
-		d.use[days+e]--
-		d.load[at+a] += int64(t.load)
-		d.load[at+e] -= int64(t.load)
-	}
-	for s := range m.siteOf {
-		for line := m.runLine[s]; line < m.intakeLine[s]; line++ {
-			accumulate(d.use[m.cell(line, 0):m.cell(line+1, 0)])
+		for s := first; s < last; s++ {
+			for line := m.runLine[s]; line < m.intakeLine[s]; line++ {
+				accumulate(d.use[m.cell(line, 0):m.cell(line+1, 0)])
+			}
 		}
-	}
-	for t := range m.trainerOf {
-		d.spread(t)
-	}
+		for t, s := range m.trainerSite {
+			if s >= first && s < last {
+				d.spread(t)
+			}
+		}
+	})
 	if m.soft() {
 		d.countEasy()
 	}
+}
+
+func (d *dual) countStay(c choice) {
+	m := d.m
+	g := &m.groups[c.group]
+	a, e := int(g.arrive), int(g.leave)
+	d.use[m.cell(m.intakeLine[g.site], a)]++
+	d.use[m.cell(m.handLine[g.site], e)]++
+	run := m.cell(m.runs[g.runFrom+int32(c.run)].line, 0)
+	d.use[run+a]++
+	d.use[run+int(g.vacate)]--
+	t := &m.trainers[g.trainerFrom+int32(c.trainer)]
+	at, days := int(t.trainer)*m.stride, m.cell(m.dogLine[t.trainer], 0)
+	d.minutes[at+a] += int64(t.minutes)
+	d.minutes[at+e] -= int64(t.minutes)
+	d.cover[at+a] += int64(t.cover)
+	d.cover[at+e] -= int64(t.cover)
+	d.use[days+a]++
+	d.use[days+e]--
+	d.load[at+a] += int64(t.load)
+	d.load[at+e] -= int64(t.load)
 }
 
 func accumulate(v []int64) {
@@ -203,8 +214,51 @@ func (d *dual) spread(t int) {
 func (d *dual) step(value micro) micro {
 	d.steps++
 	m := d.m
+	chunks := (m.lines + lineChunk - 1) / lineChunk
+	norms := make([]float64, chunks)
+	parallel(d.threads, chunks, 1, func(_, from, to int) {
+		for c := from; c < to; c++ {
+			norms[c] = d.turn(c*lineChunk, min(m.lines, (c+1)*lineChunk))
+		}
+	})
 	var norm float64
-	for l := range m.lines {
+	for _, x := range norms {
+		norm += x
+	}
+	if norm == 0 {
+		d.level = 0
+		return d.bound
+	}
+	now := d.last
+	target := max(float64(d.bound)-d.level*d.size, float64(value))
+	size := (now - target) / norm
+	parallel(d.threads, m.lines, lineChunk, func(_, from, to int) {
+		for l := from; l < to; l++ {
+			by := size / d.scale[l]
+			for i := l * m.stride; i < (l+1)*m.stride; i++ {
+				d.price[i] = min(max(0, d.price[i]+by*d.dir[i]), d.cap[l])
+				d.t.cell[i] = micro(d.price[i])
+			}
+		}
+	})
+	before := d.bound
+	got := d.evaluate()
+	d.last = float64(got)
+	if float64(before-d.bound) > d.size*(d.pace.least+d.pace.relief*d.level) {
+		d.stall = 0
+	} else if d.stall++; d.stall >= d.pace.patient {
+		d.restart()
+	}
+	return got
+}
+
+// lineChunk is how many lines are worked on as one piece.
+const lineChunk = 256
+
+// turn brings the direction of some lines up to date and returns the square of its length there.
+func (d *dual) turn(from, to int) (norm float64) {
+	m := d.m
+	for l := from; l < to; l++ {
 		inv := 1 / d.scale[l]
 		for i := l * m.stride; i < (l+1)*m.stride; i++ {
 			g := float64(d.use[i] - int64(m.capacity[i]))
@@ -218,29 +272,7 @@ func (d *dual) step(value micro) micro {
 			norm += d.dir[i] * d.dir[i] * inv
 		}
 	}
-	if norm == 0 {
-		d.level = 0
-		return d.bound
-	}
-	now := d.last
-	target := max(float64(d.bound)-d.level*d.size, float64(value))
-	size := (now - target) / norm
-	for l := range m.lines {
-		by := size / d.scale[l]
-		for i := l * m.stride; i < (l+1)*m.stride; i++ {
-			d.price[i] = min(max(0, d.price[i]+by*d.dir[i]), d.cap[l])
-			d.t.cell[i] = micro(d.price[i])
-		}
-	}
-	before := d.bound
-	got := d.evaluate()
-	d.last = float64(got)
-	if float64(before-d.bound) > d.size*(d.pace.least+d.pace.relief*d.level) {
-		d.stall = 0
-	} else if d.stall++; d.stall >= d.pace.patient {
-		d.restart()
-	}
-	return got
+	return norm
 }
 
 // restart goes back to the best prices with a nearer target.

@@ -6,7 +6,7 @@ package allocation
 func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 	never := func() bool { return false }
 	for _, part := range components(p) {
-		m := newModel(p, part)
+		m := newModel(p, part, 1)
 		d := newDual(m, m.typicalGain(), 1)
 		for range 100 {
 			d.step(0)
@@ -40,7 +40,7 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 // PriceSchedule solves one trainer's pricing problem at given values of its stays, by search and by trying every schedule. level is
 // the price of the trainer's soft level by day, in 1/1000 of the highest; it must not matter.
 func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64, level func(day int) int64) (found, proven, brute int64) {
-	m := newModel(p, components(p)[0])
+	m := newModel(p, components(p)[0], 1)
 	c := newCalendars(m)[trainer]
 	net := make([]micro, len(m.groups))
 	for i := range net {

@@ -150,16 +150,13 @@ func unitsOf(p *Problem) [][]int32 {
 	return units
 }
 
-// newModel lays out one part of p.
-func newModel(p *Problem, c part) *model {
+// newModel lays out one part of p. The outcome does not depend on threads.
+func newModel(p *Problem, c part, threads int) *model {
 	m := &model{p: p, nights: p.Days - 1, stride: p.Days + 1, words: (p.Days + 64) / 64}
 	site := m.layOutSites(c)
 	trainer := m.layOutTrainers(c, site)
 	m.layOutEasy()
-	b := &builder{m: m, site: site, trainer: trainer}
-	for _, dogs := range c.units {
-		b.addUnit(dogs)
-	}
+	m.addUnits(c.units, site, trainer, threads)
 	m.dogFirst = append(m.dogFirst, int32(len(m.groups)))
 	m.unitFirst = append(m.unitFirst, int32(len(m.unitDogs)))
 	m.unitOf = make([]int32, len(m.dogOf))

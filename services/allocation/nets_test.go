@@ -19,7 +19,7 @@ func TestNets(t *testing.T) {
 	}
 	EvenLoad(p, 60, 15, 2)
 	for _, part := range components(p) {
-		m := newModel(p, part)
+		m := newModel(p, part, 2)
 		d := newDual(m, m.typicalGain(), 2)
 		for range 30 {
 			d.step(0)

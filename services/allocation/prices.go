@@ -152,13 +152,24 @@ func (t *tariff) surplus(u int) (micro, int32) {
 
 // capacityValue is the price of everything there is: the part of the bound that does not depend on the dogs. ok is false if it
 // does not fit into 62 bits.
-func (t *tariff) capacityValue(capacity []int32) (sum micro, ok bool) {
-	var rough float64
-	for i, c := range t.cell {
-		if c != 0 {
-			rough += float64(c) * float64(capacity[i])
-			sum += c * micro(capacity[i])
+func (t *tariff) capacityValue(capacity []int32, threads int) (sum micro, ok bool) {
+	const piece = 16_384
+	n := (len(t.cell) + piece - 1) / piece
+	sums, roughs := make([]micro, n), make([]float64, n)
+	parallel(threads, n, 1, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			for j := i * piece; j < min(len(t.cell), (i+1)*piece); j++ {
+				if c := t.cell[j]; c != 0 {
+					roughs[i] += float64(c) * float64(capacity[j])
+					sums[i] += c * micro(capacity[j])
+				}
+			}
 		}
+	})
+	var rough float64
+	for i := range n {
+		rough += roughs[i]
+		sum += sums[i]
 	}
 	return sum, rough < 1<<61
 }

@@ -204,7 +204,7 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 
 // conclude adds up the bound at the current prices and keeps it if it is the best.
 func (s *schedules) conclude() {
-	bound, ok := s.t.capacityValue(s.m.capacity)
+	bound, ok := s.t.capacityValue(s.m.capacity, s.threads)
 	for _, p := range s.dogPrice {
 		bound += p
 	}

@@ -112,7 +112,7 @@ func (r *run) prepare() {
 	}
 	parallel(r.threads/inner, len(parts), 1, func(_, from, to int) {
 		for i := from; i < to; i++ {
-			r.parts[i] = newSolver(r, newModel(r.p, parts[i]), uint64(i), inner, warm[i])
+			r.parts[i] = newSolver(r, newModel(r.p, parts[i], inner), uint64(i), inner, warm[i])
 		}
 	})
 }
