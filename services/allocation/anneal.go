@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// search drives searchers through cycles of annealing, a segment at a time. A small part has one chain a thread, each with a plan of
+// search drives searchers through cycles of annealing, a segment at a time. A part that is not vast has one chain a thread, each with a plan of
 // its own; a large part has one plan, and its sites are dealt out anew to the threads in every segment.
 type search struct {
 	x       *solver
@@ -50,7 +50,7 @@ const (
 const largeMoves = 3
 
 func newSearch(x *solver) *search {
-	c := &search{x: x, shared: x.m.units() > largeUnits, rnd: newRandom(x.seed, 0), length: 10_000, began: time.Now()}
+	c := &search{x: x, shared: x.m.units() > vastUnits, rnd: newRandom(x.seed, 0), length: 10_000, began: time.Now()}
 	if c.shared {
 		c.length = 100 * x.m.units() / x.threads
 	}

@@ -58,7 +58,7 @@ func (g *generator) between(a, b int) int { return a + g.rnd.below(b-a+1) }
 
 // ramp grows from a share of full in the first days to full after about three weeks: confirmed stays come to their end.
 func (g *generator) ramp(full int) []int {
-	start, weeks := 0.05+0.35*g.rnd.unit(), 17+8*g.rnd.unit()
+	start, weeks := 0.05+0.5*g.rnd.unit(), 17+8*g.rnd.unit()
 	out := make([]int, g.p.Days-1)
 	for k := range out {
 		out[k] = int(float64(full) * min(1, start+(1-start)*float64(k)/weeks))
@@ -69,11 +69,11 @@ func (g *generator) ramp(full int) []int {
 func (g *generator) addSite(i int) {
 	dogs := float64(g.size.dogs) / float64(g.size.sites)
 	s := Site{Name: fmt.Sprintf("site-%d", i)}
-	for c, share := range []float64{0.11, 0.18, 0.20, 0.07} {
+	for c, share := range []float64{0.12, 0.19, 0.22, 0.09} {
 		full := max(1, int(dogs*share*(0.8+0.4*g.rnd.unit())+0.5))
 		s.Runs = append(s.Runs, RunClass{Class: []string{"S", "M", "L", "XL"}[c], Capacity: g.ramp(full)})
 	}
-	places := max(2, int(dogs/14+0.5))
+	places := max(2, int(dogs/16+0.5))
 	for k := range g.p.Days {
 		open := 0
 		if k%7 != closedDay {
@@ -96,9 +96,9 @@ func (g *generator) addSite(i int) {
 // addTrainer adds a trainer with two days off a week, and now and then a week of leave.
 func (g *generator) addTrainer(i int) {
 	site := i % g.size.sites
-	mean := 27.5 * float64(g.size.dogs) / float64(g.size.trainers)
+	mean := 26.5 * float64(g.size.dogs) / float64(g.size.trainers)
 	full := 5 * int(mean*(0.85+0.3*g.rnd.unit())/5)
-	t := Trainer{Site: site, Minutes: g.ramp(full), Dogs: g.ramp(max(2, (full+24)/48)), Works: make([]bool, g.p.Days-1)}
+	t := Trainer{Site: site, Minutes: g.ramp(full), Dogs: g.ramp(max(2, (full+47)/48)), Works: make([]bool, g.p.Days-1)}
 	off, leave := g.rnd.below(6), -1
 	if g.rnd.below(6) == 0 {
 		leave = g.rnd.below(7)
@@ -111,26 +111,26 @@ func (g *generator) addTrainer(i int) {
 		}
 	}
 	g.staff[site] = append(g.staff[site], i)
-	g.skill = append(g.skill, max(g.rnd.below(3), g.rnd.below(3)))
+	g.skill = append(g.skill, g.rnd.below(3))
 	g.p.Trainers = append(g.p.Trainers, t)
 }
 
 // addDog adds a wish: a program, a window of arrival days around a wished day, and one to three of the nearer sites.
 func (g *generator) addDog() {
 	d := Dog{Nights: []int{14, 14, 14, 21, 21, 21, 28}[g.rnd.below(7)]}
-	hard := min(g.rnd.below(3), g.rnd.below(3))
+	hard := min(g.rnd.below(3), g.rnd.below(4))
 	minutes := 5*g.between(6, 10) + 10*hard
 	if g.rnd.below(12) == 0 {
 		minutes += 5 * g.between(2, 6)
 	}
-	worth := g.between(40, 80) + 2*(d.Nights-14) + 15*hard
+	worth := g.between(55, 100) + 2*(d.Nights-14) + 15*hard
 	if g.rnd.below(5) == 0 {
 		worth += g.between(20, 70) // a deposit paid, or long on the list
 	}
-	class := g.rnd.below(4)
+	class := min(g.rnd.below(4), 1+g.rnd.below(5))
 	larger := g.between(3, 8)
 	first := g.rnd.below(arrivalDays - 8)
-	last := min(arrivalDays-1, first+g.between(6, 22))
+	last := min(arrivalDays-1, first+g.between(8, 24))
 	wished := first + g.rnd.below(min(6, last-first+1))
 	slope := g.between(1, 3)
 	var runs []RunOption

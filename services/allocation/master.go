@@ -166,7 +166,7 @@ func (w *master) generate(rounds int, goal micro, stop func() bool) bool {
 			return false
 		}
 		w.rounds++
-		if could := float64(w.bound-s.value) / unit; s.last-s.value > w.bound-s.value && could > gap/8 && !s.closer(10, stop) {
+		if could := float64(w.bound-s.value) / unit; s.last-s.value > w.bound-s.value && could > gap/8 && !w.diving && !s.closer(10, stop) {
 			return false
 		}
 		if s.last < w.bound {
