@@ -53,7 +53,7 @@ func newBranching(w *master, found func(*state)) *branching {
 	s := w.s
 	b := &branching{s: s, w: w, plan: newState(s.m), found: found, away: make([]bool, s.m.units())}
 	for _, c := range s.cal {
-		c.banned = make([]bool, len(c.stays))
+		c.lift()
 	}
 	b.root = &node{bound: w.bound, price: slices.Clone(w.best)}
 	root := *b.root
@@ -131,7 +131,7 @@ func (b *branching) dive(value micro, found func(), stop func() bool) {
 func (b *branching) apply(n *node) {
 	s := b.s
 	for _, c := range s.cal {
-		clear(c.banned)
+		c.lift()
 	}
 	clear(s.noRun)
 	clear(s.must)

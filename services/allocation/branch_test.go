@@ -1,6 +1,7 @@
 package allocation_test
 
 import (
+	"sync/atomic"
 	"testing"
 
 	"github.com/longlead/longlead/services/allocation"
@@ -13,11 +14,30 @@ func TestBranchingAgainstBruteForce(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, 4)
 		want := bruteForce(p)
-		value, bound, root := allocation.SolveByBranching(p)
+		value, bound, root, _ := allocation.SolveByBranching(p, 0)
 		require.Equal(t, want, value)
 		require.Equal(t, want, bound)
 		require.GreaterOrEqual(t, root, want, "the bound at the root holds")
 	})
+}
+
+// Dropping stays with a plan in hand must leave every better plan possible.
+func TestPruningKeepsBetterPlans(t *testing.T) {
+	t.Parallel()
+	var dropped atomic.Int64
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 4)
+		if allocation.Parts(p) != 1 {
+			return
+		}
+		want := bruteForce(p)
+		known := max(0, want-rapid.Int64Range(1, 6).Draw(t, "short of the best"))
+		value, bound, _, n := allocation.SolveByBranching(p, known)
+		require.Equal(t, want, value)
+		require.Equal(t, want, bound)
+		dropped.Add(int64(n))
+	})
+	require.Positive(t, dropped.Load(), "some stays are dropped")
 }
 
 func TestPricingAgainstEverySchedule(t *testing.T) {

@@ -27,8 +27,18 @@ type calendar struct {
 	price  []micro // price of a stay of each size on each working day: working day*len(sizes)+size
 
 	banned []bool  // by stay: must not be chosen; nil for none
+	gone   []bool  // by stay: dropped for good, see prune.go; nil for none. They are always banned
 	effort int     // nodes of the last search
 	last   []int32 // best schedule of the last call, as indices into stays
+}
+
+// lift ends all bans but those of stays that are gone.
+func (c *calendar) lift() {
+	if c.banned == nil {
+		c.banned = make([]bool, len(c.stays))
+	}
+	clear(c.banned)
+	copy(c.banned, c.gone)
 }
 
 type calendarStay struct {

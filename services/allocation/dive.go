@@ -80,10 +80,7 @@ func (w *master) settle(d int32, x share) {
 func (w *master) free() {
 	s := w.s
 	for _, c := range s.cal {
-		if c.banned == nil {
-			c.banned = make([]bool, len(c.stays))
-		}
-		clear(c.banned)
+		c.lift()
 	}
 	clear(s.noRun)
 	clear(s.must)

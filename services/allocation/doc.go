@@ -53,6 +53,10 @@
 // names, the bound there is computed in whole numbers as above. A dog that must come in a branch may have a price below zero; the
 // programme counts it as worth a bonus more and lowers its price by as much. Soft levels of sites are columns that add room at their points.
 //
+// With a plan in hand, a stay is dropped for good when the bound with that stay forced into its trainer's schedule is not above the plan's value
+// (prune.go): in the inner bound of its trainer the stay takes the place of what its dog leaves over at best. No better plan has such a stay, so
+// the bound of what remains holds for all better plans, and the larger of it and the plan's value holds for all (Geoffrion 1974).
+//
 // Small parts are then dived into (dive.go): the stays taken most are settled, a few more schedules are found for the rest, and so on
 // down to a plan; and they are proven by branch and price (branch.go), with the programme at every node.
 //

@@ -2,8 +2,9 @@ package allocation
 
 // For tests of this package's parts from outside, with problems drawn by the tests of the whole.
 
-// SolveByBranching solves a problem with the schedule bound and branching alone: no exact search, no local search.
-func SolveByBranching(p *Problem) (value, bound int64, root int64) {
+// SolveByBranching solves a problem with the schedule bound and branching alone: no exact search, no local search. A plan of the value known
+// is taken as given in each part, and stays that no better one can have are dropped first.
+func SolveByBranching(p *Problem, known int64) (value, bound, root int64, dropped int) {
 	never := func() bool { return false }
 	for _, part := range components(p) {
 		m := newModel(p, part, 1)
@@ -17,11 +18,12 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 		for range 30 {
 			s.step(0, never)
 		}
-		best := int64(0)
+		best := known
 		w := newMaster(s, 1)
 		w.begin(s.bound, s.top)
 		w.generate(100, 0, never)
 		root += m.roundDown(w.bound)
+		dropped += w.prune(micro(known)<<m.shift, never)
 		b := newBranching(w, func(plan *state) { best = max(best, plan.value) })
 		guide := newGuide(m)
 		guide.updateCalendars(s)
@@ -34,7 +36,7 @@ func SolveByBranching(p *Problem) (value, bound int64, root int64) {
 		value += best
 		bound += max(best, m.roundDown(b.bound()))
 	}
-	return value, bound, root
+	return value, bound, root, dropped
 }
 
 // PriceSchedule solves one trainer's pricing problem at given values of its stays, by search and by trying every schedule. level is
@@ -132,3 +134,6 @@ func RebuildSome(p *Problem, rounds int) (before, after int64, plan []Placement)
 	}
 	return before, after, plan
 }
+
+// Parts counts the parts that a problem falls into.
+func Parts(p *Problem) int { return len(components(p)) }

@@ -38,7 +38,8 @@ type pricer struct {
 	lastAt     []int32 // by dog: position of its last item in search
 	drop, most []micro // by position in search
 	seen       memory
-	taken      []bool // see knapsack
+	taken      []bool  // see knapsack
+	reach      []micro // see forced
 }
 
 type item struct {

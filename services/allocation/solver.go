@@ -24,7 +24,8 @@ type solver struct {
 	master *master
 	// rounds of the programme since the last dive, and how many there are to be before the next
 	sinceDive, nextDive int
-	divedAt             int // nodes of the tree at its last dive
+	divedAt             int   // nodes of the tree at its last dive
+	prunedAt            int64 // gap when stays were last dropped
 	tree                *branching
 	stage               int
 	rebuilder           *rebuilder
@@ -329,6 +330,7 @@ func (s *solver) generate() (used int) {
 	before := w.rounds
 	w.generate(max(2, pricingsRound/len(d.cal)/2), micro(s.value)<<s.m.shift, s.r.stop)
 	s.setBound(max(s.value, s.m.roundDown(w.bound)))
+	s.prune(w.bound, w.best)
 	w.weigh()
 	s.guide.updateCalendars(d)
 	s.proposePlan()
@@ -337,6 +339,19 @@ func (s *solver) generate() (used int) {
 		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
 	}
 	return pricingCost * len(d.cal) * max(1, w.rounds-before)
+}
+
+// prune drops stays of a small part whenever the gap between plan and root bound has halved.
+func (s *solver) prune(bound micro, price []float64) {
+	w := s.master
+	gap := s.m.roundDown(bound) - s.value
+	if s.m.units() > diveUnits || gap <= 0 || s.prunedAt > 0 && gap*2 > s.prunedAt || s.r.stop() {
+		return
+	}
+	s.prunedAt = gap
+	w.bound, w.best = bound, append(w.best[:0], price...)
+	w.prune(micro(s.value)<<s.m.shift, s.r.stop)
+	s.setBound(max(s.value, s.m.roundDown(w.bound)))
 }
 
 // proposePlan draws a plan from the schedules' weights.
@@ -353,6 +368,9 @@ func (s *solver) branch() (used int) {
 	}
 	if s.tree == nil {
 		s.tree = newBranching(s.master, func(plan *state) { s.offer(plan.at, plan.value) })
+	}
+	if s.tree.open.Len() > 0 {
+		s.prune(s.tree.root.bound, s.tree.root.price)
 	}
 	if s.tree.open.Len() > 0 && s.tree.nodes-s.divedAt >= nodesPerDive {
 		s.divedAt = s.tree.nodes
