@@ -48,7 +48,7 @@ func TestSoftLevelsAgainstBruteForce(t *testing.T) {
 		if len(allocation.Overflow(p, s.Placements)) > 0 {
 			costs++
 		}
-		value, bound, root := allocation.SolveByBranching(p)
+		value, bound, root, _ := allocation.SolveByBranching(p, 0)
 		require.Equal(t, want, value)
 		require.Equal(t, want, bound)
 		require.GreaterOrEqual(t, root, want, "the bound at the root holds")
