@@ -3,7 +3,8 @@ package allocation
 // For tests of this package's parts from outside, with problems drawn by the tests of the whole.
 
 // SolveByBranching solves a problem with the schedule bound and branching alone: no exact search, no local search. A plan of the value known
-// is taken as given in each part, and stays that no better one can have are dropped first.
+// is taken as given in each part, and stays that no better one can have are dropped first. Then plans come out of branching only, since those
+// that are proposed may have any stay.
 func SolveByBranching(p *Problem, known int64) (value, bound, root int64, dropped int) {
 	never := func() bool { return false }
 	for _, part := range components(p) {
@@ -30,8 +31,10 @@ func SolveByBranching(p *Problem, known int64) (value, bound, root int64, droppe
 		plan := newState(m)
 		for b.open.Len() > 0 && b.nodes < 20_000 {
 			b.next(micro(best)<<m.shift, never)
-			s.propose(plan, guide, never)
-			best = max(best, plan.value)
+			if known == 0 {
+				s.propose(plan, guide, never)
+				best = max(best, plan.value)
+			}
 		}
 		value += best
 		bound += max(best, m.roundDown(b.bound()))
