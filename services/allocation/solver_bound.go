@@ -1,0 +1,134 @@
+package allocation
+
+// lowerSchedules takes some steps down the schedule bound, and now and then draws a plan and prices for the search from them.
+func (s *solver) lowerSchedules() (used int) {
+	first := s.sched == nil
+	if first {
+		s.sched = newSchedules(s.dual)
+		if s.m.units() <= masterUnits {
+			s.master = newMaster(s.sched, s.seed)
+		}
+		s.sched.exact = s.master == nil
+	}
+	d := s.sched
+	switch {
+	case s.tree != nil || s.master != nil && s.master.settled:
+		return s.branch()
+	case s.master != nil && d.round >= s.subgradientRounds():
+		return s.generate()
+	case d.converged():
+		return 1
+	}
+	if limited := s.r.o.Limit > 0; limited && s.m.units() > vastUnits {
+		s.lowerVast(first)
+		return pricingCost * len(d.cal)
+	}
+	for range max(1, pricingsRound/len(d.cal)) {
+		d.tighten(micro(s.value)<<s.m.shift, s.typical)
+		if first && !d.evaluate(s.r.stop) || !first && !d.step(micro(s.value)<<s.m.shift, s.r.stop) {
+			break
+		}
+		first = false
+		used += pricingCost * len(d.cal)
+		s.setBound(s.m.roundDown(d.bound))
+		if s.master != nil {
+			s.master.gather()
+		}
+		if d.converged() || s.value >= s.bound {
+			break
+		}
+	}
+	s.guide.updateCalendars(d)
+	if s.master != nil {
+		s.proposePlan()
+	}
+	return used
+}
+
+// lowerVast does as much of an evaluation of the schedule bound as fits into a few hundredths of the time limit. It prices all trainers roughly,
+// and then, in as many rounds as it takes, one after the other again with many nodes.
+func (s *solver) lowerVast(first bool) {
+	d := s.sched
+	d.tighten(micro(s.value)<<s.m.shift, s.typical)
+	switch {
+	case first:
+		d.beginVast(s.r.stop)
+	case !d.closerFor(s.r.o.Limit*3/100, s.r.stop):
+		d.stepVast(micro(s.value)<<s.m.shift, s.r.stop)
+	}
+	if bound := s.m.roundDown(d.bound); first || bound < s.bound {
+		s.setBound(bound)
+		s.guide.updateCalendars(d)
+	}
+}
+
+// subgradientRounds is how many steps along the subgradient there are before the linear programme over schedules takes over.
+func (s *solver) subgradientRounds() int {
+	if s.m.units() <= diveUnits {
+		return 20
+	}
+	return 60
+}
+
+// generate goes on with the linear programme over schedules.
+func (s *solver) generate() (used int) {
+	d, w := s.sched, s.master
+	if w.prog == nil {
+		w.begin(d.bound, d.top)
+	}
+	before := w.rounds
+	w.generate(max(2, pricingsRound/len(d.cal)/2), micro(s.value)<<s.m.shift, s.r.stop)
+	s.setBound(max(s.value, s.m.roundDown(w.bound)))
+	s.prune(w.bound, w.best)
+	w.weigh()
+	s.guide.updateCalendars(d)
+	s.proposePlan()
+	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= s.nextDive || w.settled) {
+		s.sinceDive, s.nextDive = 0, min(s.nextDive*2, diveEvery)
+		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
+	}
+	return pricingCost * len(d.cal) * max(1, w.rounds-before)
+}
+
+// prune drops stays of a small part whenever the gap between plan and root bound has halved.
+func (s *solver) prune(bound micro, price []float64) {
+	w := s.master
+	gap := s.m.roundDown(bound) - s.value
+	if s.m.units() > diveUnits || gap <= 0 || s.prunedAt > 0 && gap*2 > s.prunedAt || s.r.stop() {
+		return
+	}
+	s.prunedAt = gap
+	w.bound, w.best = bound, append(w.best[:0], price...)
+	w.prune(micro(s.value)<<s.m.shift, s.r.stop)
+	s.setBound(max(s.value, s.m.roundDown(w.bound)))
+}
+
+// proposePlan draws a plan from the schedules' weights.
+func (s *solver) proposePlan() {
+	s.sched.propose(s.scratch(), s.guide, s.r.stop)
+	s.offer(s.spare.at, s.spare.value)
+}
+
+// branch proves small parts optimal once the schedule bound has settled.
+func (s *solver) branch() (used int) {
+	d := s.sched
+	if s.m.units() > diveUnits {
+		return 1
+	}
+	if s.tree == nil {
+		s.tree = newBranching(s.master, func(plan *state) { s.offer(plan.at, plan.value) })
+	}
+	if s.tree.open.Len() > 0 {
+		s.prune(s.tree.root.bound, s.tree.root.price)
+	}
+	if s.tree.open.Len() > 0 && s.tree.nodes-s.divedAt >= nodesPerDive {
+		s.divedAt = s.tree.nodes
+		s.tree.dive(micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
+	}
+	for used < pricingsRound*pricingCost && s.tree.open.Len() > 0 && s.value < s.bound && !s.r.stop() {
+		used += pricingCost * len(d.cal) * max(1, s.tree.next(micro(s.value)<<s.m.shift, s.r.stop))
+		s.proposePlan()
+		s.setBound(max(s.value, s.m.roundDown(s.tree.bound())))
+	}
+	return used
+}
