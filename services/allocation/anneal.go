@@ -7,7 +7,7 @@ import (
 )
 
 // search drives searchers through cycles of annealing, a segment at a time. A part that is not vast has one chain a thread, each with a plan of
-// its own; a large part has one plan, and its sites are dealt out anew to the threads in every segment.
+// its own; a vast part has one plan, and its sites are dealt out anew to the threads in every segment.
 type search struct {
 	x       *solver
 	shared  bool
@@ -79,7 +79,7 @@ func newSearch(x *solver) *search {
 
 // warmUp runs a short cold segment, to have a decent plan before anything long starts.
 //
-// Under a time limit a large part has no time for that: its first cycle is the long one.
+// Under a time limit a vast part has no time for that: its first cycle is the long one.
 func (c *search) warmUp() int {
 	c.startChains()
 	n := c.length / 10
@@ -231,9 +231,9 @@ func (x *searcher) anneal(n int, from, to float64, stop func() bool) (made int) 
 			j++
 		}
 		x.near, x.around = x.own[first:x.siteOwn[j]], x.sites[i:j]
-		share := n * (int(x.siteOwn[j])) / len(x.own)
-		k := x.cool(max(1, share-made), from, to, stop)
-		if made += k; k < share-made {
+		share := max(1, n*int(x.siteOwn[j])/len(x.own)-made)
+		k := x.cool(share, from, to, stop)
+		if made += k; k < share {
 			return made
 		}
 		i = j
