@@ -12,8 +12,7 @@ type column struct {
 	stays   []int32
 	runs    []int16
 	cost    float64 // in points, links of households included
-	rows    []int32
-	entries []float64
+	spans   []rowSpan
 	idle    int  // programmes since it was taken last
 	short   bool // made from another for a dive, see shorten
 }
@@ -34,29 +33,32 @@ func (w *master) add(t int32, stays []int32, runs []int16) int {
 	}
 	w.known[c.key()] = true
 	unit := math.Ldexp(1, -int(m.shift))
-	use := map[int32]float64{t: 1}
-	count := func(cell int, n int32) {
-		if row := w.rowOf[cell]; row >= 0 && n != 0 {
-			use[row] += float64(n)
-		}
-	}
+	c.spans = append(c.spans, rowSpan{t, t + 1, 1})
 	for i, at := range c.stays {
 		st := &w.s.cal[t].stays[at]
 		g := &m.groups[st.group]
 		c.cost += float64(m.worth(choice{st.group, c.runs[i], st.entry})) + float64(w.s.link[st.group])*unit
-		use[int32(w.first)+g.dog]++
-		w.countStay(g, t, m.groupRuns(g)[c.runs[i]].line, &m.groupTrainers(g)[st.entry], count)
+		dog := int32(w.first) + g.dog
+		c.spans = append(c.spans, rowSpan{dog, dog + 1, 1})
+		w.countStay(g, t, m.groupRuns(g)[c.runs[i]].line, &m.groupTrainers(g)[st.entry], func(cell int, n int32) {
+			row := w.rowOf[cell]
+			if row < 0 || n == 0 {
+				return
+			}
+			if last := &c.spans[len(c.spans)-1]; last.to == row && last.use == float64(n) && row > dog+1 {
+				last.to++
+				return
+			}
+			c.spans = append(c.spans, rowSpan{row, row + 1, float64(n)})
+		})
 	}
 	c.cost -= float64(w.overflow(&c))
-	c.rows = sortedKeys(use)
-	for _, r := range c.rows {
-		c.entries = append(c.entries, use[r])
-	}
+	c.spans = slices.Clip(c.spans)
 	w.pool = append(w.pool, c)
 	return len(w.pool) - 1
 }
 
-// countStay lists the cells that a stay uses.
+// countStay lists the cells that a stay uses, those of a line in order of days.
 func (w *master) countStay(g *group, t, runLine int32, tr *trainerChoice, count func(cell int, n int32)) {
 	m := w.s.m
 	a, e := int(g.arrive), int(g.leave)

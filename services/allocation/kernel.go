@@ -2,29 +2,24 @@ package allocation
 
 import "math"
 
-// The kernel of a basis and its inverse: how they change when a column or a slack comes in and another goes.
+// The kernel of a basis and its inverse: how they, and the prices, change when a column or a slack comes in and another goes.
 
 // direction computes how the basis changes per unit of what enters: step by column of the kernel, use by row outside it.
 func (p *program) direction(col, slackOf int32) {
 	n := len(p.cols)
 	grow(&p.step, n)
-	clear(p.step)
 	clear(p.use)
 	if col < 0 {
-		i := int(p.rowAt[slackOf])
-		for j := range n {
-			p.step[j] = p.inv[j*p.stride+i]
-		}
+		copy(p.step, p.inverse(int(p.rowAt[slackOf])))
 	} else {
-		for e := p.first[col]; e < p.first[col+1]; e++ {
-			r := p.row[e]
-			if at := p.rowAt[r]; at >= 0 {
-				v := p.entry[e]
-				for j := range n {
-					p.step[j] += v * p.inv[j*p.stride+int(at)]
+		clear(p.step)
+		for _, x := range p.spans(col) {
+			p.use[x.from] += x.use
+			p.use[x.to] -= x.use
+			for r := x.from; r < x.to; r++ {
+				if at := p.rowAt[r]; at >= 0 {
+					axpy(p.step, x.use, p.inverse(int(at)))
 				}
-			} else {
-				p.use[r] = p.entry[e]
 			}
 		}
 	}
@@ -33,115 +28,150 @@ func (p *program) direction(col, slackOf int32) {
 		if w == 0 {
 			continue
 		}
-		for e := p.first[c]; e < p.first[c+1]; e++ {
-			p.use[p.row[e]] -= w * p.entry[e]
+		for _, x := range p.spans(c) {
+			p.use[x.from] -= w * x.use
+			p.use[x.to] += w * x.use
 		}
+	}
+	sum := 0.0
+	for r, v := range p.use { // differences until here
+		sum += v
+		p.use[r] = sum
 	}
 }
 
-func (p *program) replaceColumn(place int, col int32, theta float64) {
-	n := len(p.cols)
-	pivotRow := p.inv[place*p.stride : place*p.stride+n]
-	scale := 1 / p.step[place]
-	for i := range pivotRow {
-		pivotRow[i] *= scale
+// inverse is the part of the inverse that belongs to one row of the kernel.
+func (p *program) inverse(at int) []float64 {
+	return p.inv[at*p.stride : at*p.stride+len(p.cols)]
+}
+
+// axpy adds a times x to y.
+func axpy(y []float64, a float64, x []float64) {
+	x = x[:len(y)]
+	for i := range y {
+		y[i] += a * x[i]
 	}
-	p.eliminate(pivotRow, place)
+}
+
+func dot(x, y []float64) (sum float64) {
+	y = y[:len(x)]
+	for i, v := range x {
+		sum += v * y[i]
+	}
+	return sum
+}
+
+// eliminate changes the inverse as a column leaves its place: what it has there is divided by its step, and the steps of all others times
+// that are taken off them. Prices change with it by gain for each unit.
+func (p *program) eliminate(place int, gain float64) {
+	scale := 1 / p.step[place]
+	for i, r := range p.rows {
+		row := p.inverse(i)
+		v := row[place] * scale
+		if v == 0 {
+			continue
+		}
+		axpy(row, -v, p.step)
+		row[place] = v
+		p.price[r] += gain * v
+	}
+}
+
+func (p *program) replaceColumn(place int, col int32, theta, gain float64) {
+	p.eliminate(place, gain)
 	p.at[p.cols[place]] = -1
 	p.cols[place], p.at[col], p.take[place] = col, int32(place), theta
 }
 
-// eliminate subtracts step times the pivot row from all other rows of the inverse.
-func (p *program) eliminate(pivotRow []float64, except int) {
-	n := len(pivotRow)
-	for j := range p.cols {
-		w := p.step[j]
-		if w == 0 || j == except {
-			continue
-		}
-		row := p.inv[j*p.stride : j*p.stride+n]
-		for i, v := range pivotRow {
-			row[i] -= w * v
-		}
-	}
-}
-
 // growKernel takes a row, whose slack leaves, and a column into the kernel.
-func (p *program) growKernel(row, col int32, theta float64) {
+func (p *program) growKernel(row, col int32, theta, gain float64) {
 	n := len(p.cols)
 	if n+1 > p.stride {
 		p.widen(n + 1)
 	}
-	schur := p.use[row]
-	grow(&p.line, n+1)
-	clear(p.line)
-	for j, c := range p.cols {
-		if v := p.find(c, row); v != 0 {
-			for i, x := range p.inv[j*p.stride : j*p.stride+n] {
-				p.line[i] += v * x
-			}
+	scale := -1 / p.use[row]
+	p.rowTimesInverse(row)
+	for i, r := range p.rows {
+		own := p.inv[i*p.stride : i*p.stride+n+1]
+		own[n] = 0
+		if v := p.line[i] * scale; v != 0 {
+			axpy(own[:n], -v, p.step)
+			own[n] = v
+			p.price[r] += gain * v
 		}
 	}
 	last := p.inv[n*p.stride : n*p.stride+n+1]
-	for i := range n {
-		last[i] = -p.line[i] / schur
+	for j, w := range p.step {
+		last[j] = w * scale
 	}
-	last[n] = 1 / schur
-	for j := range n {
-		row := p.inv[j*p.stride : j*p.stride+n+1]
-		row[n] = 0
-		if w := p.step[j]; w != 0 {
-			for i, v := range last {
-				row[i] -= w * v
-			}
-		}
-	}
+	last[n] = -scale
+	p.price[row] = -gain * scale
 	p.rowAt[row], p.at[col] = int32(n), int32(n)
 	p.rows, p.cols, p.take = append(p.rows, row), append(p.cols, col), append(p.take, theta)
 	p.slack[row] = 0
 }
 
-// find is a column's entry in a row.
-func (p *program) find(col, row int32) float64 {
-	for e := p.first[col]; e < p.first[col+1]; e++ {
-		if p.row[e] == row {
-			return p.entry[e]
+// rowTimesInverse writes into line what a row outside the kernel is made of: by row of the kernel.
+func (p *program) rowTimesInverse(row int32) {
+	grow(&p.line, len(p.cols))
+	p.some = p.some[:0]
+	for j, c := range p.cols {
+		if v := p.find(c, row); v != 0 {
+			p.some = append(p.some, placed{j, v})
 		}
 	}
-	return 0
+	for i := range p.rows {
+		own := p.inverse(i)
+		sum := 0.0
+		for _, x := range p.some {
+			sum += x.use * own[x.place]
+		}
+		p.line[i] = sum
+	}
+}
+
+// placed is what the column at a place of the kernel uses of a row.
+type placed struct {
+	place int
+	use   float64
+}
+
+// find is what a column uses of a row.
+func (p *program) find(col, row int32) (use float64) {
+	for _, x := range p.spans(col) {
+		if x.from <= row && row < x.to {
+			use += x.use
+		}
+	}
+	return use
 }
 
 func (p *program) widen(n int) {
 	stride := n + 32 + n/4
 	inv := make([]float64, stride*stride)
-	for j := range p.cols {
-		copy(inv[j*stride:], p.inv[j*p.stride:j*p.stride+len(p.cols)])
+	for i := range p.rows {
+		copy(inv[i*stride:], p.inverse(i))
 	}
 	p.inv, p.stride = inv, stride
 }
 
 // shrinkKernel lets a column leave the kernel together with the row whose slack comes in.
-func (p *program) shrinkKernel(place int, row int32, theta float64) {
-	n := len(p.cols)
+func (p *program) shrinkKernel(place int, row int32, theta, gain float64) {
 	at := int(p.rowAt[row])
-	pivotRow := p.inv[place*p.stride : place*p.stride+n]
-	scale := 1 / p.step[place]
-	for i := range pivotRow {
-		pivotRow[i] *= scale
-	}
-	p.eliminate(pivotRow, place)
-	last := n - 1
+	p.eliminate(place, gain)
+	last := len(p.cols) - 1
 	p.at[p.cols[place]], p.rowAt[row] = -1, -1
 	p.slack[row], p.price[row] = theta, 0
 	if place != last {
-		copy(pivotRow, p.inv[last*p.stride:last*p.stride+n])
+		for i := range p.rows {
+			own := p.inverse(i)
+			own[place] = own[last]
+		}
 		p.cols[place], p.take[place] = p.cols[last], p.take[last]
 		p.at[p.cols[place]] = int32(place)
 	}
 	if at != last {
-		for j := range last {
-			p.inv[j*p.stride+at] = p.inv[j*p.stride+last]
-		}
+		copy(p.inverse(at), p.inverse(last))
 		p.rows[at] = p.rows[last]
 		p.rowAt[p.rows[at]] = int32(at)
 	}
@@ -150,43 +180,36 @@ func (p *program) shrinkKernel(place int, row int32, theta float64) {
 
 // replaceRow exchanges a row of the kernel, whose slack comes in, for one whose slack leaves.
 func (p *program) replaceRow(in, out int32, theta float64) {
-	n := len(p.cols)
 	at := int(p.rowAt[in])
-	grow(&p.line, n)
-	clear(p.line)
-	for j, c := range p.cols {
-		if v := p.find(c, out); v != 0 {
-			for i, x := range p.inv[j*p.stride : j*p.stride+n] {
-				p.line[i] += v * x
-			}
-		}
-	}
+	p.rowTimesInverse(out)
+	own := p.inverse(at)
 	scale := 1 / p.line[at]
-	for j := range n {
-		row := p.inv[j*p.stride : j*p.stride+n]
-		v := row[at] * scale
-		if v != 0 {
-			for i, z := range p.line {
-				row[i] -= v * z
-			}
+	y := p.price[in] * scale
+	for j := range own {
+		own[j] *= scale
+	}
+	for i, r := range p.rows {
+		if v := p.line[i]; i != at && v != 0 {
+			axpy(p.inverse(i), -v, own)
+			p.price[r] -= v * y
 		}
-		row[at] = v
 	}
 	p.rowAt[in], p.rowAt[out] = -1, int32(at)
 	p.rows[at] = out
-	p.slack[in], p.slack[out], p.price[in] = theta, 0, 0
+	p.slack[in], p.slack[out], p.price[in], p.price[out] = theta, 0, 0, y
 }
 
 // refresh computes the inverse and what is taken afresh. It reports false if the kernel has become singular.
 func (p *program) refresh() bool {
 	n := len(p.cols)
 	p.since = 0
-	grow(&p.line, n)
-	a := make([]float64, n*n) // the kernel: by row, then column
+	a := make([]float64, n*n) // the kernel: by column, then row
 	for j, c := range p.cols {
-		for e := p.first[c]; e < p.first[c+1]; e++ {
-			if at := p.rowAt[p.row[e]]; at >= 0 {
-				a[int(at)*n+j] = p.entry[e]
+		for _, x := range p.spans(c) {
+			for r := x.from; r < x.to; r++ {
+				if at := p.rowAt[r]; at >= 0 {
+					a[j*n+int(at)] += x.use
+				}
 			}
 		}
 	}
@@ -194,22 +217,24 @@ func (p *program) refresh() bool {
 		return false
 	}
 	copy(p.slack, p.right)
-	for j := range n {
-		var x float64
-		for i, r := range p.rows {
-			x += p.inv[j*p.stride+i] * p.right[r]
+	clear(p.take)
+	for i, r := range p.rows {
+		axpy(p.take, p.right[r], p.inverse(i))
+	}
+	for j, c := range p.cols {
+		for _, x := range p.spans(c) {
+			for r := x.from; r < x.to; r++ {
+				p.slack[r] -= p.take[j] * x.use
+			}
 		}
-		p.take[j] = max(x, 0)
-		c := p.cols[j]
-		for e := p.first[c]; e < p.first[c+1]; e++ {
-			p.slack[p.row[e]] -= x * p.entry[e]
-		}
+		p.take[j] = max(p.take[j], 0)
 	}
 	for r, at := range p.rowAt {
 		if at >= 0 || p.slack[r] < 0 {
 			p.slack[r] = 0
 		}
 	}
+	p.setPrices()
 	return true
 }
 
@@ -247,13 +272,8 @@ func (p *program) invert(a []float64, n int) bool {
 			if i == k || f == 0 {
 				continue
 			}
-			to, at := a[i*n:(i+1)*n], b[i*p.stride:i*p.stride+n]
-			for x := k; x < n; x++ {
-				to[x] -= f * from[x]
-			}
-			for x, v := range own {
-				at[x] -= f * v
-			}
+			axpy(a[i*n+k:(i+1)*n], -f, from[k:])
+			axpy(b[i*p.stride:i*p.stride+n], -f, own)
 		}
 	}
 	return true

@@ -74,7 +74,8 @@ func (w *master) begin(bound micro, price []float64) {
 	w.prog, w.used = newProgram(right, w.rnd), w.used[:0]
 	for j, i := range s.cells {
 		if line := i / m.stride; line >= m.easy.from { // a unit over a soft level
-			w.prog.add(-float64(m.over(int32(line))), []int32{int32(w.first + len(m.dogOf) + j)}, []float64{-1})
+			row := int32(w.first + len(m.dogOf) + j)
+			w.prog.add(-float64(m.over(int32(line))), []rowSpan{{row, row + 1, -1}})
 			w.used = append(w.used, -1)
 		}
 	}
@@ -103,7 +104,7 @@ func (w *master) begin(bound micro, price []float64) {
 func (w *master) enter(i int32) float64 {
 	c := &w.pool[i]
 	w.used = append(w.used, i)
-	return w.prog.gain(w.prog.add(w.cost(c), c.rows, c.entries))
+	return w.prog.gain(w.prog.add(w.cost(c), c.spans))
 }
 
 // cost is what a column is worth in the programme.

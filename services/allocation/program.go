@@ -11,13 +11,15 @@ import (
 // on from the last basis. It is the primal simplex method (Dantzig 1951) with an explicit inverse of the kernel only: the rows whose
 // slack is not in the basis, and as many columns. Right sides are raised by very little, each by a different amount, against ties.
 //
+// A column is a list of spans of rows, since a stay uses its run on every night of it: prices of a span come from running sums of the
+// prices, and the use of rows from sums of differences.
+//
 // It works in floating point. Nothing rests on its accuracy: its prices are a good place to look for a bound, which is then computed
 // in whole numbers, and its columns are plans to be checked.
 type program struct {
 	right []float64
-	first []int32 // entries of column j are [first[j], first[j+1])
-	row   []int32
-	entry []float64
+	first []int32 // spans of column j are [first[j], first[j+1])
+	span  []rowSpan
 	cost  []float64
 	norm  []float64 // by column: what its reduced cost is divided by when columns are compared
 
@@ -25,15 +27,23 @@ type program struct {
 	rowAt  []int32 // by row: place in the kernel, -1 if its slack is in the basis
 	cols   []int32 // kernel
 	rows   []int32
-	inv    []float64 // inverse of the kernel: by place of the column, then of the row, stride apart
+	inv    []float64 // inverse of the kernel: by place of the row, stride apart, then of the column
 	stride int
 	take   []float64 // by place of the column: how much of it is taken
 	slack  []float64 // by row, where the slack is in the basis
 	price  []float64 // by row
+	sum    []float64 // of the prices of all rows before
 
 	use, line, step []float64 // scratch
+	some            []placed
 	few             []candidateColumn
 	pivots, since   int
+}
+
+// rowSpan is what a column uses of each of the rows [from, to). Spans of a column may overlap; they add up.
+type rowSpan struct {
+	from, to int32
+	use      float64
 }
 
 type candidateColumn struct {
@@ -50,7 +60,8 @@ const (
 )
 
 func newProgram(right []float64, rnd *random) *program {
-	p := &program{first: []int32{0}, price: make([]float64, len(right)), use: make([]float64, len(right)), rowAt: make([]int32, len(right))}
+	n := len(right)
+	p := &program{first: []int32{0}, price: make([]float64, n), sum: make([]float64, n+1), use: make([]float64, n+1), rowAt: make([]int32, n)}
 	for i, b := range right {
 		p.right = append(p.right, b+1e-6*(1+rnd.unit()))
 		p.rowAt[i] = -1
@@ -62,24 +73,30 @@ func newProgram(right []float64, rnd *random) *program {
 // clone is a copy that can go its own way.
 func (p *program) clone() *program {
 	q := *p
-	q.first, q.row, q.entry = slices.Clone(p.first), slices.Clone(p.row), slices.Clone(p.entry)
+	q.first, q.span = slices.Clone(p.first), slices.Clone(p.span)
 	q.cost, q.norm, q.at, q.rowAt = slices.Clone(p.cost), slices.Clone(p.norm), slices.Clone(p.at), slices.Clone(p.rowAt)
 	q.cols, q.rows, q.inv, q.take = slices.Clone(p.cols), slices.Clone(p.rows), slices.Clone(p.inv), slices.Clone(p.take)
-	q.right, q.slack, q.price = slices.Clone(p.right), slices.Clone(p.slack), slices.Clone(p.price)
-	q.use, q.line, q.step, q.few = slices.Clone(p.use), nil, nil, nil
+	q.right, q.slack, q.price, q.sum = slices.Clone(p.right), slices.Clone(p.slack), slices.Clone(p.price), slices.Clone(p.sum)
+	q.use, q.line, q.step, q.some, q.few = slices.Clone(p.use), nil, nil, nil, nil
 	return &q
 }
 
-// add appends a column. Its rows must be different from each other.
-func (p *program) add(cost float64, rows []int32, entries []float64) (col int32) {
-	p.row = append(p.row, rows...)
-	p.entry = append(p.entry, entries...)
-	p.first = append(p.first, int32(len(p.row)))
+// add appends a column.
+func (p *program) add(cost float64, spans []rowSpan) (col int32) {
+	rows := 0
+	for _, x := range spans {
+		rows += int(x.to - x.from)
+	}
+	p.span = append(p.span, spans...)
+	p.first = append(p.first, int32(len(p.span)))
 	p.cost = append(p.cost, cost)
-	p.norm = append(p.norm, math.Sqrt(1+float64(len(rows))))
+	p.norm = append(p.norm, math.Sqrt(1+float64(rows)))
 	p.at = append(p.at, -1)
 	return int32(len(p.cost) - 1)
 }
+
+// spans are those of a column.
+func (p *program) spans(col int32) []rowSpan { return p.span[p.first[col]:p.first[col+1]] }
 
 // value is the cost of all that is taken.
 func (p *program) value() (sum float64) {
@@ -100,16 +117,16 @@ func (p *program) taken(col int32) float64 {
 // gain is a column's reduced cost.
 func (p *program) gain(col int32) float64 {
 	d := p.cost[col]
-	for i := p.first[col]; i < p.first[col+1]; i++ {
-		d -= p.price[p.row[i]] * p.entry[i]
+	for _, x := range p.span[p.first[col]:p.first[col+1]] {
+		d -= (p.sum[x.to] - p.sum[x.from]) * x.use
 	}
 	return d
 }
 
 // solve pivots until no column or slack gains, most pivots are made, or stop says so. It reports whether the optimum was met.
 func (p *program) solve(most int, stop func() bool) bool {
-	p.setPrices()
 	for made := 0; made < most; {
+		p.setPrices()
 		p.listCandidates()
 		n := 0
 		for ; n < minorRounds && made < most; n++ {
@@ -124,7 +141,6 @@ func (p *program) solve(most int, stop func() bool) bool {
 			if p.since >= refreshEvery && !p.refresh() {
 				return false
 			}
-			p.setPrices()
 		}
 		if n == 0 {
 			return true
@@ -148,24 +164,28 @@ func (p *program) prefer(cols []int32) {
 		if col < 0 && slackOf < 0 || !p.pivot(col, slackOf) || p.since >= refreshEvery && !p.refresh() {
 			return
 		}
-		p.setPrices()
 	}
 }
 
-// setPrices computes the price of every row at the present basis.
+// setPrices computes the price of every row at the present basis. Pivots keep them up to date as well as they can.
 func (p *program) setPrices() {
 	n := len(p.cols)
 	grow(&p.line, n)
-	clear(p.line)
 	for j, col := range p.cols {
-		c := p.cost[col]
-		row := p.inv[j*p.stride : j*p.stride+n]
-		for i, v := range row {
-			p.line[i] += c * v
-		}
+		p.line[j] = p.cost[col]
 	}
 	for i, r := range p.rows {
-		p.price[r] = p.line[i]
+		p.price[r] = dot(p.line, p.inv[i*p.stride:i*p.stride+n])
+	}
+	p.sumPrices()
+}
+
+// sumPrices brings the running sums up to date.
+func (p *program) sumPrices() {
+	sum := 0.0
+	for r, y := range p.price {
+		sum += y
+		p.sum[r+1] = sum
 	}
 }
 
@@ -231,6 +251,12 @@ func (p *program) pivot(col, slackOf int32) bool {
 	if math.IsInf(best, 1) {
 		return false
 	}
+	gain := 0.0
+	if col >= 0 {
+		gain = p.gain(col)
+	} else {
+		gain = -p.price[slackOf]
+	}
 	theta := max(best, 0)
 	for j := range n {
 		p.take[j] -= theta * p.step[j]
@@ -242,14 +268,15 @@ func (p *program) pivot(col, slackOf int32) bool {
 	}
 	switch {
 	case col >= 0 && leaveCol >= 0:
-		p.replaceColumn(leaveCol, col, theta)
+		p.replaceColumn(leaveCol, col, theta, gain)
 	case col >= 0:
-		p.growKernel(leaveRow, col, theta)
+		p.growKernel(leaveRow, col, theta, gain)
 	case leaveCol >= 0:
-		p.shrinkKernel(leaveCol, slackOf, theta)
+		p.shrinkKernel(leaveCol, slackOf, theta, gain)
 	default:
 		p.replaceRow(slackOf, leaveRow, theta)
 	}
+	p.sumPrices()
 	p.pivots++
 	p.since++
 	return true

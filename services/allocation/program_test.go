@@ -21,15 +21,15 @@ func TestProgramIsOptimal(t *testing.T) {
 		p := newProgram(right, rnd)
 		for lot := range 3 {
 			for range cols {
-				var at []int32
-				var entry []float64
+				var spans []rowSpan
 				for r := range rows {
 					if rnd.below(4) == 0 {
-						at, entry = append(at, int32(r)), append(entry, float64(1+rnd.below(3)))
+						to := min(rows, r+1+rnd.below(3))
+						spans = append(spans, rowSpan{int32(r), int32(to), float64(1 + rnd.below(3))})
 					}
 				}
-				if len(at) > 0 {
-					p.add(float64(rnd.below(50)-5), at, entry)
+				if len(spans) > 0 {
+					p.add(float64(rnd.below(50)-5), spans)
 				}
 			}
 			require.True(t, p.solve(100_000, func() bool { return false }), "seed %d lot %d", seed, lot)
@@ -47,8 +47,10 @@ func requireOptimal(t *testing.T, p *program) {
 		require.GreaterOrEqual(t, x, -1e-6)
 		value += x * p.cost[c]
 		require.LessOrEqual(t, p.gain(int32(c)), 1e-6)
-		for e := p.first[c]; e < p.first[c+1]; e++ {
-			left[p.row[e]] -= x * p.entry[e]
+		for _, s := range p.spans(int32(c)) {
+			for r := s.from; r < s.to; r++ {
+				left[r] -= x * s.use
+			}
 		}
 	}
 	for r := range left {
