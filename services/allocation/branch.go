@@ -30,25 +30,6 @@ type node struct {
 	depth  int
 }
 
-// rule is one restriction. Its opposite (not) is the rule of the sibling.
-type rule struct {
-	kind ruleKind
-	unit int32
-	dog  int32
-	key  int32 // trainer, row, or run class
-	not  bool
-}
-
-type ruleKind int8
-
-const (
-	noRule    ruleKind = iota
-	byTrainer          // the dog's trainer is key; not: is another
-	byRow              // the unit's row of groups is at most key; not: is later
-	byRun              // the dog's run class is key; not: another
-	byComing           // the unit comes; not: stays away
-)
-
 func newBranching(w *master, found func(*state)) *branching {
 	s := w.s
 	b := &branching{s: s, w: w, plan: newState(s.m), found: found, away: make([]bool, s.m.units())}
@@ -105,7 +86,7 @@ func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 		return w.rounds - before
 	}
 	w.weigh()
-	r, ok := b.choose()
+	r, ok := b.choose(n.bound-value, stop)
 	if !ok {
 		b.settle()
 		return w.rounds - before
@@ -150,12 +131,8 @@ func (b *branching) enforce(r rule) {
 	s := b.s
 	m := s.m
 	switch r.kind {
-	case byTrainer:
-		b.ban(func(t int, st *calendarStay, g *group) bool { return g.dog == r.dog && (int32(t) == r.key) == r.not })
-	case byRow:
-		b.ban(func(_ int, st *calendarStay, g *group) bool {
-			return m.unitOf[g.dog] == r.unit && (st.group-m.dogFirst[g.dog] <= r.key) == r.not
-		})
+	case byTrainer, byRow:
+		b.ban(r)
 	case byRun:
 		if r.not {
 			s.noRun[r.dog] |= 1 << r.key
@@ -165,7 +142,7 @@ func (b *branching) enforce(r rule) {
 	case byComing:
 		if r.not {
 			b.away[r.unit] = true
-			b.ban(func(_ int, _ *calendarStay, g *group) bool { return m.unitOf[g.dog] == r.unit })
+			b.ban(r)
 			return
 		}
 		for _, d := range m.members(int(r.unit)) {
@@ -174,10 +151,11 @@ func (b *branching) enforce(r rule) {
 	}
 }
 
-func (b *branching) ban(hit func(trainer int, st *calendarStay, g *group) bool) {
+// ban forbids the stays that a rule forbids whatever their run.
+func (b *branching) ban(r rule) {
 	for t, c := range b.s.cal {
 		for i := range c.stays {
-			if hit(t, &c.stays[i], &b.s.m.groups[c.stays[i].group]) {
+			if r.forbids(b.s.m, int32(t), &c.stays[i], -1) {
 				c.banned[i] = true
 			}
 		}
@@ -215,98 +193,6 @@ func (b *branching) settle() {
 		}
 	}
 	b.found(b.plan)
-}
-
-// tally holds how the node's schedules have treated one dog.
-type tally struct {
-	trainer, row, run map[int32]float64
-	total             float64
-}
-
-// choose finds the rule that splits most evenly what the node's schedules did. ok is false if no choice is left.
-func (b *branching) choose() (best rule, ok bool) {
-	s := b.s
-	m := s.m
-	tallies := make([]tally, len(m.dogOf))
-	for d := range tallies {
-		tallies[d] = tally{map[int32]float64{}, map[int32]float64{}, map[int32]float64{}, 0}
-	}
-	for t, c := range s.cal {
-		for i := range c.stays {
-			if c.banned[i] {
-				continue
-			}
-			st := &c.stays[i]
-			g := &m.groups[st.group]
-			y := &tallies[g.dog]
-			y.trainer[int32(t)] += 0
-			y.row[st.group-m.dogFirst[g.dog]] += 0
-			for _, r := range m.groupRuns(g) {
-				if c := r.line - m.runLine[g.site]; s.noRun[g.dog]>>c&1 == 0 {
-					y.run[c] += 0
-				}
-			}
-		}
-	}
-	b.w.each(func(c *column, x float64) {
-		for i, at := range c.stays {
-			st := &s.cal[c.trainer].stays[at]
-			g := &m.groups[st.group]
-			y := &tallies[g.dog]
-			y.trainer[c.trainer] += x
-			y.row[st.group-m.dogFirst[g.dog]] += x
-			y.run[m.groupRuns(g)[c.runs[i]].line-m.runLine[g.site]] += x
-			y.total += x
-		}
-	})
-	score := -1.0
-	offer := func(r rule, w, rank float64) {
-		if x := min(w, 1-w) + rank; x > score {
-			score, best, ok = x, r, true
-		}
-	}
-	for d := range tallies {
-		b.offers(int32(d), &tallies[d], offer)
-	}
-	return best, ok
-}
-
-// offers lists the rules that could split one dog's choices, with the weight that goes to the first side.
-func (b *branching) offers(d int32, y *tally, offer func(r rule, w, rank float64)) {
-	s := b.s
-	u := s.m.unitOf[d]
-	if b.away[u] || len(y.row) == 0 {
-		return
-	}
-	if len(y.trainer) > 1 {
-		for _, t := range sortedKeys(y.trainer) {
-			offer(rule{kind: byTrainer, unit: u, dog: d, key: t}, y.trainer[t], 0.02)
-		}
-	}
-	if rows := sortedKeys(y.row); len(rows) > 1 {
-		below := 0.0
-		for _, j := range rows[:len(rows)-1] {
-			below += y.row[j]
-			offer(rule{kind: byRow, unit: u, dog: d, key: j}, below, 0)
-		}
-	}
-	if len(y.run) > 1 {
-		for _, c := range sortedKeys(y.run) {
-			offer(rule{kind: byRun, unit: u, dog: d, key: c}, y.run[c], -0.05)
-		}
-	}
-	if !s.must[d] {
-		offer(rule{kind: byComing, unit: u, dog: d}, y.total, 0.01)
-	}
-}
-
-func sortedKeys(m map[int32]float64) []int32 {
-	out := make([]int32, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	slices.Sort(out)
-	return out
 }
 
 // nodeQueue gives the node with the highest bound first, of equal ones the youngest.

@@ -26,12 +26,19 @@ type share struct {
 
 // add puts a schedule into the pool; it returns -1 if it is empty or known.
 func (w *master) add(t int32, stays []int32, runs []int16) int {
-	m := w.s.m
 	c := column{trainer: t, stays: slices.Clone(stays), runs: slices.Clone(runs)}
 	if len(stays) == 0 || w.known[c.key()] {
 		return -1
 	}
 	w.known[c.key()] = true
+	w.lay(&c)
+	w.pool = append(w.pool, c)
+	return len(w.pool) - 1
+}
+
+// lay writes what a schedule is worth and what it uses, given its stays.
+func (w *master) lay(c *column) {
+	m, t := w.s.m, c.trainer
 	unit := math.Ldexp(1, -int(m.shift))
 	c.spans = append(c.spans, rowSpan{t, t + 1, 1})
 	for i, at := range c.stays {
@@ -52,10 +59,8 @@ func (w *master) add(t int32, stays []int32, runs []int16) int {
 			c.spans = append(c.spans, rowSpan{row, row + 1, float64(n)})
 		})
 	}
-	c.cost -= float64(w.overflow(&c))
+	c.cost -= float64(w.overflow(c))
 	c.spans = slices.Clip(c.spans)
-	w.pool = append(w.pool, c)
-	return len(w.pool) - 1
 }
 
 // countStay lists the cells that a stay uses, those of a line in order of days.

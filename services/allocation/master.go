@@ -123,17 +123,8 @@ func (w *master) value() float64 {
 	sum := w.prog.value()
 	for d, must := range w.s.must {
 		if must {
-			sum -= w.bonus * w.covered(int32(d))
+			sum -= w.bonus * w.prog.covered(int32(w.first+d))
 		}
-	}
-	return sum
-}
-
-// covered is how much of a dog comes in the programme.
-func (w *master) covered(d int32) (sum float64) {
-	row := int32(w.first) + d
-	for j, col := range w.prog.cols {
-		sum += w.prog.take[j] * w.prog.find(col, row)
 	}
 	return sum
 }

@@ -114,6 +114,14 @@ func (p *program) taken(col int32) float64 {
 	return p.take[p.at[col]]
 }
 
+// covered is how much of a row is used by what is taken.
+func (p *program) covered(row int32) (sum float64) {
+	for j, col := range p.cols {
+		sum += p.take[j] * p.find(col, row)
+	}
+	return sum
+}
+
 // gain is a column's reduced cost.
 func (p *program) gain(col int32) float64 {
 	d := p.cost[col]
