@@ -26,6 +26,8 @@ type pricer struct {
 	slope    []int32 // by working day and size: stays wanted, less stays in the tables' best mix
 	keepBest []micro // prices to go back to
 
+	entries []int32 // by class: how far the entry of a window's table moves when such an item is taken
+
 	soft       softDays
 	left, hand []int32 // by working day, during the search
 	used       []bool  // by dog
@@ -138,6 +140,13 @@ func (x *pricer) collect(net []micro, site *tariff) {
 	grow(&x.used, c.dogs)
 	clear(x.used)
 	x.size = int(c.rows * c.width)
+	x.entries = x.entries[:0]
+	for _, size := range c.sizes {
+		if c.rows > 1 {
+			size += c.width
+		}
+		x.entries = append(x.entries, size)
+	}
 	grow(&x.table, days*x.size)
 	x.tables.begin(x)
 	for len(x.windows) < len(c.ends) {
@@ -331,6 +340,15 @@ func (x *pricer) visit(at spot) {
 			x.open = max(x.open, bound+earn[at.entry])
 			return
 		}
+		// Most candidates fail by what is known of them without looking at their days.
+		entry := at.entry
+		if it.from < it.to {
+			entry += int(x.entries[it.class])
+		}
+		if entry >= len(earn) || bound+it.value-x.most[at.j]+earn[entry] <= x.value+x.cut {
+			at.waiting -= x.drop[at.j]
+			continue
+		}
 		if next, ok := x.after(at, it); ok && next.value+next.later+next.waiting+earn[next.entry] > x.value+x.cut {
 			x.nodes++
 			x.used[it.dog] = true
@@ -406,10 +424,7 @@ func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
 		}
 		next.later -= x.worth(k, left, hand) - x.worth(k, left-it.size, hand-1)
 	}
-	next.entry += int(c.sizes[it.class])
-	if c.rows > 1 {
-		next.entry += int(c.width)
-	}
+	next.entry += int(x.entries[it.class])
 	return next, true
 }
 
