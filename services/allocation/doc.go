@@ -58,7 +58,8 @@
 // the bound of what remains holds for all better plans, and the larger of it and the plan's value holds for all (Geoffrion 1974).
 //
 // Small parts are then dived into (dive.go): the stays taken most are settled, a few more schedules are found for the rest, and so on
-// down to a plan; and they are proven by branch and price (branch.go), with the programme at every node.
+// down to a plan; and they are proven by branch and price (branch.go), with the programme at every node. The rule that
+// splits a node is the one that lowers the programme's value most on both sides when it is tried there without pricing (rule.go).
 //
 // # Course of a solve
 //
@@ -72,6 +73,6 @@
 //
 // Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
 // of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
-// Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Shaw 1998, Ropke and Pisinger 2006 (search). They
+// Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Achterberg, Koch and Martin 2005 (trying rules); Shaw 1998, Ropke and Pisinger 2006 (search). They
 // are cited from memory.
 package allocation

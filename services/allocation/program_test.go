@@ -32,6 +32,10 @@ func TestProgramIsOptimal(t *testing.T) {
 					p.add(float64(rnd.below(50)-5), spans)
 				}
 			}
+			p.solve(7, func() bool { return false }) // prices that pivots have kept up to date
+			kept := append([]float64(nil), p.price...)
+			p.setPrices()
+			require.InDeltaSlice(t, p.price, kept, 1e-6, "seed %d lot %d", seed, lot)
 			require.True(t, p.solve(100_000, func() bool { return false }), "seed %d lot %d", seed, lot)
 			requireOptimal(t, p)
 		}
