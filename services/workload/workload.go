@@ -1,5 +1,6 @@
 // Package workload works out what a dog takes: trainer minutes on a working day, the trainer skills it asks for and who may
-// handle it, each with its reasons; and how training goes: pass marks, learning curves and readiness.
+// handle it, each with its reasons; how training goes: pass marks, learning curves and readiness; and when it is too hot to work
+// outdoors.
 //
 // The numbers are a starting point for people, not a verdict about a dog. Nothing here accepts or refuses one: where a dog
 // could hurt somebody the answer carries cautions and NeedsReview, and a person decides. A trainer's word (Override) always
