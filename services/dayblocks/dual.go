@@ -1,0 +1,359 @@
+package dayblocks
+
+import "math"
+
+// dual holds a price for every step of every trainer and of every area, and with them a bound on what the day must cost at least: each dog's
+// day is chosen for itself, at its own cost and the price of what it uses; each break at the price of its time; and what there is of
+// trainers and areas is paid back (Lagrangian relaxation; Geoffrion 1974, from memory). That the items are chosen apart can only make them
+// cheaper, so the sum is a lower bound at any prices that are not below zero. It is counted in whole numbers.
+//
+// Left out, and so not counted: changes of area, waiting, pairs kept apart, and that a second trainer is another than the first one's next job.
+type dual struct {
+	m       *model
+	price   []micro // by resource and step; trainers, then areas
+	sum     []micro // prefix sums of them, a step more
+	use     []int32 // by the choices of the last evaluation
+	limit   []int32
+	best    micro // highest bound
+	top     []micro
+	level   float64
+	way     []float64 // smoothed subgradient
+	stalled int
+	made    int  // steps
+	block   int  // see direction
+	fresh   bool // nothing to smooth with
+
+	held  []heldCosts // by session item
+	depth [16]chainLevel
+	found chain
+	lines *timelines // nil while trainers have prices by the step
+}
+
+// micro is a price or cost in 1/1024 of a point.
+type micro int64
+
+const (
+	unit     micro = 1024
+	infinite micro = math.MaxInt64 / 4
+)
+
+// heldCosts is what holding a session at each step costs at the going prices.
+type heldCosts struct {
+	cost []micro
+	low  micro
+}
+
+// chainLevel is the cheapest way to have held the sessions of a chain, the last one at each step.
+type chainLevel struct {
+	item int32
+	cost []micro
+	low  []micro // of cost up to each step
+}
+
+// chain is a dog's day: sessions in order, with their steps.
+type chain struct {
+	items  []int32
+	starts []int
+	cost   micro
+}
+
+func newDual(m *model) *dual {
+	n := (len(m.hours) + len(m.open)) * m.steps
+	d := &dual{m: m, price: make([]micro, n), top: make([]micro, n), sum: make([]micro, (len(m.hours)+len(m.open))*(m.steps+1)),
+		use: make([]int32, n), way: make([]float64, n), limit: make([]int32, n), level: 0.2, fresh: true, best: -infinite, held: make([]heldCosts, len(m.items))}
+	for t, h := range m.hours {
+		h.each(func(k int) { d.limit[t*m.steps+k] = 1 })
+	}
+	for a, open := range m.open {
+		open.each(func(k int) { d.limit[(len(m.hours)+a)*m.steps+k] = int32(m.d.Areas[a].Dogs) })
+	}
+	for i := range d.held {
+		d.held[i].cost = make([]micro, m.steps)
+	}
+	for i := range d.depth {
+		d.depth[i].cost, d.depth[i].low = make([]micro, m.steps), make([]micro, m.steps)
+	}
+	return d
+}
+
+// evaluate computes the bound at the prices, and the use of all that was chosen.
+func (d *dual) evaluate() (bound micro) {
+	m := d.m
+	n := m.steps
+	for r := range len(d.sum) / (n + 1) {
+		if d.lines != nil && r < len(m.hours) {
+			continue
+		}
+		var sum micro
+		for k, p := range d.price[r*n : (r+1)*n] {
+			d.sum[r*(n+1)+k] = sum
+			sum += p
+			bound -= p * micro(d.limit[r*n+k])
+		}
+		d.sum[r*(n+1)+n] = sum
+	}
+	clear(d.use)
+	if d.lines != nil {
+		clear(d.lines.use)
+	}
+	for dog := range m.ofDog {
+		bound += d.dog(int32(dog))
+	}
+	if d.lines != nil {
+		for t := range m.hours {
+			bound -= d.lines.earn(m, t)
+		}
+		return bound
+	}
+	for i := m.sessions(); i < len(m.items); i++ {
+		it := &m.items[i]
+		low, at := infinite, -1
+		it.within.each(func(k int) {
+			if c := d.paid(int(it.trainer), k, it.busy); c < low {
+				low, at = c, k
+			}
+		})
+		if at >= 0 {
+			bound += low
+			d.count(int(it.trainer), at, it.busy, 1)
+		}
+	}
+	return bound
+}
+
+// paid is the price of a resource for some steps.
+func (d *dual) paid(r, from, n int) micro {
+	at := r*(d.m.steps+1) + from
+	return d.sum[at+n] - d.sum[at]
+}
+
+// work is the price of a trainer for a block from a step on.
+func (d *dual) work(t int, i int32, k int) micro {
+	if l := d.lines; l != nil {
+		return l.price[l.at(d.m, t, int(l.class[i]), k)]
+	}
+	return d.paid(t, k, d.m.items[i].busy)
+}
+
+// countWork counts a trainer's block.
+func (d *dual) countWork(t int, i int32, k int) {
+	if l := d.lines; l != nil {
+		l.use[l.at(d.m, t, int(l.class[i]), k)]++
+		return
+	}
+	d.count(t, k, d.m.items[i].busy, 1)
+}
+
+func (d *dual) count(r, from, n int, times int32) {
+	for k := range n {
+		d.use[r*d.m.steps+from+k] += times
+	}
+}
+
+// hold computes what holding a session costs at each step.
+func (d *dual) hold(i int32) {
+	m := d.m
+	h := &d.held[i]
+	h.low = infinite
+	for k := range h.cost {
+		h.cost[k] = infinite
+	}
+	it := &m.items[i]
+	for k := 0; k+it.busy <= m.steps; k++ {
+		_, _, by := d.by(i, k)
+		if by >= infinite {
+			continue
+		}
+		_, in := d.in(it, k)
+		if in < infinite {
+			h.cost[k] = by + in
+			h.low = min(h.low, by+in)
+		}
+	}
+}
+
+// by is the cheapest trainer, or pair, for an item at a step.
+func (d *dual) by(i int32, k int) (trainer, second int, low micro) {
+	m := d.m
+	it := &m.items[i]
+	low, trainer, second = infinite, -1, -1
+	for _, h := range it.handlers {
+		if m.hours[h.Trainer].countIn(k, k+it.busy) < it.busy {
+			continue
+		}
+		c := micro(h.Points)*unit + d.work(h.Trainer, i, k)
+		if k+it.busy > m.finish[h.Trainer] {
+			c += micro(m.d.Policy.Late) * unit
+		}
+		other, with := -1, micro(0)
+		if it.two {
+			with = infinite
+			for t := range m.hours {
+				if t != h.Trainer && m.hours[t].countIn(k, k+it.busy) == it.busy {
+					if p := d.work(t, i, k); p < with {
+						other, with = t, p
+					}
+				}
+			}
+			if other < 0 {
+				continue
+			}
+		}
+		if c+with < low {
+			low, trainer, second = c+with, h.Trainer, other
+		}
+	}
+	return trainer, second, low
+}
+
+// in is the cheapest area for an item at a step.
+func (d *dual) in(it *item, k int) (at int, low micro) {
+	low, at = infinite, -1
+	for n := range it.places {
+		p := &it.places[n]
+		if !p.starts.has(k) {
+			continue
+		}
+		c := d.paid(len(d.m.hours)+p.area, k, it.length)
+		if it.alone {
+			c *= micro(d.m.d.Areas[p.area].Dogs)
+		}
+		if c += micro(p.points) * unit; c < low {
+			low, at = c, n
+		}
+	}
+	return at, low
+}
+
+// countItem counts what an item uses at a step, at the trainer and area that are cheapest.
+func (d *dual) countItem(i int32, k int) {
+	it := &d.m.items[i]
+	trainer, second, _ := d.by(i, k)
+	at, _ := d.in(it, k)
+	d.countWork(trainer, i, k)
+	if second >= 0 {
+		d.countWork(second, i, k)
+	}
+	n := int32(1)
+	area := it.places[at].area
+	if it.alone {
+		n = int32(d.m.d.Areas[area].Dogs)
+	}
+	d.count(len(d.m.hours)+area, k, it.length, n)
+}
+
+// step evaluates the prices and moves them along the subgradient, smoothed over the steps before (Polyak 1969; Camerini, Fratta and
+// Maffioli 1975), towards a plan that costs target points; steps become shorter when they gain nothing for a while. They begin short: many dogs choose the same time at first.
+func (d *dual) step(target int) {
+	bound := d.evaluate()
+	if bound > d.best {
+		d.best = bound
+		copy(d.top, d.price)
+		if d.lines != nil {
+			copy(d.lines.top, d.lines.price)
+		}
+		d.stalled = 0
+	} else if d.stalled++; d.stalled >= stallSteps {
+		d.stalled = 0
+		d.level *= 0.75
+	}
+	norm := d.direction()
+	gap := float64(micro(target)*unit-bound) + float64(unit)/2
+	if norm == 0 || gap <= 0 {
+		return
+	}
+	length := d.level * gap / norm
+	for r, w := range d.way {
+		if w != 0 {
+			d.price[r] = max(0, d.price[r]+micro(math.Round(length*w)))
+		}
+	}
+	if l := d.lines; l != nil {
+		for r, w := range l.way {
+			if w != 0 {
+				l.price[r] = max(0, l.price[r]+micro(math.Round(length*w)))
+			}
+		}
+	}
+}
+
+// How steps are smoothed, and after how many without gain they become shorter.
+const (
+	smooth     = 0.8
+	stallSteps = 12
+	levelFirst = 0.2
+	levelAgain = 0.05
+)
+
+// direction smooths the subgradient into way. At first all steps of a long block share one price, later of shorter ones: there is much
+// less to find out about those. It returns the square of the direction's length, in such prices.
+func (d *dual) direction() (norm float64) {
+	n := d.m.steps
+	keep := smooth
+	block := 1
+	for _, c := range coarse {
+		if d.made < c.until {
+			block = min(n, c.steps)
+			break
+		}
+	}
+	if d.made++; block > 1 && d.made > 1 && block != d.block {
+		d.stalled, d.fresh = 0, true
+	}
+	d.block = block
+	if d.fresh {
+		keep, d.fresh = 0, false
+	}
+	first := 0
+	if l := d.lines; l != nil {
+		first = len(d.m.hours) * n
+		for r, u := range l.use {
+			g := float64(u)
+			if g < 0 && l.price[r] == 0 {
+				g = 0
+			}
+			l.way[r] = keep*l.way[r] + (1-keep)*g
+			norm += l.way[r] * l.way[r]
+		}
+	}
+	for from := first; from < len(d.use); from += n {
+		for k := 0; k < n; k += block {
+			part := d.use[from+k : from+min(n, k+block)]
+			g, open, paid := 0.0, 0, micro(0)
+			for i, u := range part {
+				r := from + k + i
+				g += float64(u - d.limit[r])
+				paid += d.price[r]
+				if d.limit[r] > 0 {
+					open++
+				}
+			}
+			if open == 0 || g < 0 && paid == 0 {
+				g = 0
+			}
+			way := 0.0
+			for i := range part {
+				if r := from + k + i; d.limit[r] > 0 {
+					d.way[r] = keep*d.way[r] + (1-keep)*g
+					way = d.way[r]
+				}
+			}
+			norm += way * way
+		}
+	}
+	return norm
+}
+
+// coarse says how many steps of the day share a price until so many steps of the prices are made.
+var coarse = []struct{ until, steps int }{{40, 12}, {80, 4}}
+
+// settle goes back to the best prices.
+func (d *dual) settle() {
+	copy(d.price, d.top)
+	if d.lines != nil {
+		copy(d.lines.price, d.lines.top)
+	}
+}
+
+// bound is the least that the day costs, in whole points.
+func (d *dual) bound() int { return int((d.best + unit - 1) >> 10) }

@@ -1,0 +1,145 @@
+package dayblocks
+
+// model is a day laid out on its grid: times are steps.
+type model struct {
+	d      *Day
+	steps  int
+	change int // changeover
+	spread int
+	items  []item // sessions, then breaks
+	ofDog  [][]int32
+	rest   []int
+	apart  [][]int32 // by dog
+	hours  []steps   // by trainer: at work and not taken
+	open   []steps   // by area
+	finish []int     // by trainer; the end of the day where there is no wish
+}
+
+// item is a session, or a break of a trainer (dog is -1).
+type item struct {
+	dog, session int32
+	trainer      int32 // of a break
+	length       int   // steps
+	busy         int   // with changeover
+	skill        int
+	alone, two   bool
+	handlers     []Choice
+	places       []place
+	within       steps // of a break: where it may begin
+	same         int32 // the item before it that is the same in all that matters, -1 if there is none
+}
+
+// place is an area for an item, and where in the day the item may begin there.
+type place struct {
+	area, points int
+	starts       steps
+}
+
+func newModel(d *Day) *model {
+	m := &model{d: d, steps: d.Minutes / d.Step, change: d.Changeover / d.Step, spread: (d.Policy.Spread + d.Step - 1) / d.Step,
+		ofDog: make([][]int32, len(d.Dogs)), apart: make([][]int32, len(d.Dogs))}
+	for _, t := range d.Trainers {
+		hours := m.span(t.Hours)
+		for _, s := range t.Fixed {
+			hours.put(s.From/d.Step, s.To/d.Step, false)
+		}
+		m.hours = append(m.hours, hours)
+		finish := m.steps
+		if t.Finish > 0 {
+			finish = t.Finish / d.Step
+		}
+		m.finish = append(m.finish, finish)
+	}
+	for _, a := range d.Areas {
+		m.open = append(m.open, m.span(a.Open))
+	}
+	for i := range d.Dogs {
+		m.addDog(i)
+	}
+	for t, x := range d.Trainers {
+		for j, b := range x.Breaks {
+			starts := newSteps(m.steps)
+			in := m.span([]Span{b.Within})
+			in.runs(b.Minutes/d.Step, starts)
+			m.items = append(m.items, item{dog: -1, session: int32(j), trainer: int32(t), length: b.Minutes / d.Step, busy: b.Minutes / d.Step, within: starts, same: -1})
+		}
+	}
+	for _, p := range d.Apart {
+		m.apart[p[0]] = append(m.apart[p[0]], int32(p[1]))
+		m.apart[p[1]] = append(m.apart[p[1]], int32(p[0]))
+	}
+	return m
+}
+
+// span is a set of steps.
+func (m *model) span(spans []Span) steps {
+	out := newSteps(m.steps)
+	for _, s := range spans {
+		out.put(s.From/m.d.Step, s.To/m.d.Step, true)
+	}
+	return out
+}
+
+func (m *model) addDog(i int) {
+	x := &m.d.Dogs[i]
+	m.rest = append(m.rest, x.Rest/m.d.Step)
+	away := m.span(x.Away)
+	for j, s := range x.Sessions {
+		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill,
+			alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
+		for _, p := range s.Areas {
+			free := m.span(m.d.Areas[p.Area].Open)
+			for k, w := range away {
+				free[k] &^= w
+			}
+			for k, w := range m.span(p.Closed) {
+				free[k] &^= w
+			}
+			starts := newSteps(m.steps)
+			free.runs(it.length, starts)
+			if m.d.Areas[p.Area].Dogs > 0 && !starts.empty() {
+				it.places = append(it.places, place{p.Area, p.Points, starts})
+			}
+		}
+		for back := j - 1; back >= 0 && it.same < 0; back-- {
+			if sameSession(&s, &x.Sessions[back]) {
+				it.same = m.ofDog[i][back]
+			}
+		}
+		m.ofDog[i] = append(m.ofDog[i], int32(len(m.items)))
+		m.items = append(m.items, it)
+	}
+}
+
+// sameSession reports whether two sessions of a dog can stand for each other.
+func sameSession(a, b *Session) bool {
+	if a.Minutes != b.Minutes || a.Skill != b.Skill || a.Extra != b.Extra || len(a.Handlers) != len(b.Handlers) || len(a.Areas) != len(b.Areas) {
+		return false
+	}
+	for i := range a.Handlers {
+		if a.Handlers[i] != b.Handlers[i] {
+			return false
+		}
+	}
+	for i, p := range a.Areas {
+		q := b.Areas[i]
+		if p.Area != q.Area || p.Points != q.Points || len(p.Closed) != len(q.Closed) {
+			return false
+		}
+		for k := range p.Closed {
+			if p.Closed[k] != q.Closed[k] {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// sessions is how many items are sessions; breaks come after them.
+func (m *model) sessions() int {
+	n := 0
+	for _, own := range m.ofDog {
+		n += len(own)
+	}
+	return n
+}

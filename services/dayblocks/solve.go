@@ -1,0 +1,269 @@
+package dayblocks
+
+import (
+	"slices"
+	"sync/atomic"
+	"time"
+)
+
+// Options limits Solve. The zero value is a search of a fixed length that depends on nothing but the day and the seed.
+type Options struct {
+	Seed       uint64
+	Moves      int             // of the search; 0: as many as are usual for a day of its size
+	Limit      time.Duration   // 0: none
+	Cancel     <-chan struct{} // closed when the answer is no longer wanted; the best plan so far is returned
+	Start      []Block         // a plan to start from, as far as it still fits
+	StartRests [][]int         // its breaks
+}
+
+// Solve plans a day. It returns an error, wrapping ErrInvalid, for a day that is invalid or in which a trainer has no room for a break; being
+// stopped is no error. The same day, seed and moves give the same plan when there is no limit of time.
+func Solve(d *Day, o Options) (*Plan, error) {
+	if err := d.Validate(); err != nil {
+		return nil, err
+	}
+	var stopped atomic.Bool
+	defer watch(o, &stopped)()
+	m := newModel(d)
+	for i := m.sessions(); i < len(m.items); i++ {
+		if it := &m.items[i]; !roomFor(m, it) {
+			b := d.Trainers[it.trainer].Breaks[it.session]
+			return nil, invalid("trainer %d has no room for a break of %d minutes between minutes %d and %d; move it or what is in its way", it.trainer, b.Minutes, b.Within.From, b.Within.To)
+		}
+	}
+	x, bound := improve(m, o, stopped.Load)
+	if x.best >= noBreak {
+		return nil, invalid("the breaks of a trainer do not fit beside each other; move one of them")
+	}
+	copy(x.s.at, x.bestAt)
+	best := newState(m)
+	for i, p := range x.bestAt {
+		if p.start >= 0 {
+			best.put(int32(i), p, true)
+		}
+	}
+	p := best.plan()
+	p.Value, p.Bound = d.Worth()-x.best, d.Worth()-min(bound, x.best)
+	return p, nil
+}
+
+// watch sets the flag at the limit or when cancelled; the function it returns ends the watching.
+func watch(o Options, stopped *atomic.Bool) (end func()) {
+	if o.Limit <= 0 && o.Cancel == nil {
+		return func() {}
+	}
+	quit := make(chan struct{})
+	var timer <-chan time.Time
+	if o.Limit > 0 {
+		timer = time.After(o.Limit)
+	}
+	go func() {
+		select {
+		case <-quit:
+			return
+		case <-timer:
+		case <-o.Cancel:
+		}
+		stopped.Store(true)
+	}()
+	return func() { close(quit) }
+}
+
+func roomFor(m *model, it *item) bool {
+	free := newSteps(m.steps)
+	m.hours[it.trainer].runs(it.busy, free)
+	free.keep(it.within)
+	return !free.empty()
+}
+
+// Effort, in price steps and moves.
+const (
+	pricesFirst = 60
+	pricesLater = 120
+	movesItem   = 150 // for each session, usually
+	movesLeast  = 2000
+	exactItems  = 14 // sessions and breaks of days that are proven
+	coolFrom    = 0.1
+	coolTo      = 0.005
+)
+
+// improve finds a plan and a bound on its cost.
+func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
+	s := newState(m)
+	s.begin(o)
+	x = newSearch(m, s, o.Seed)
+	var all []int32
+	for i := range m.items {
+		if s.at[i].start < 0 {
+			all = append(all, int32(i))
+		}
+	}
+	x.fill(all)
+	x.now = s.cost() + x.missingBreaks()
+	x.best = x.now
+	copy(x.bestAt, s.at)
+	d := newDual(m)
+	prices := func(n int) {
+		for range n {
+			if stop() || d.bound() >= x.best {
+				return
+			}
+			d.step(x.best)
+		}
+	}
+	prices(1)
+	prices(pricesFirst)
+	moves := o.Moves
+	if moves == 0 {
+		moves = max(movesLeast, movesItem*m.sessions())
+	}
+	x.anneal(moves, d.bound, stop)
+	d.startTimelines()
+	prices(pricesLater)
+	if len(m.items) <= exactItems && x.best < noBreak && d.bound() < x.best && !stop() {
+		cost, at, done := solveExact(d, x.best, x.bestAt, stop)
+		x.best = cost
+		copy(x.bestAt, at)
+		if done {
+			return x, cost
+		}
+	}
+	return x, d.bound()
+}
+
+// anneal makes moves at a falling temperature, until none is left or the bound is met.
+func (x *search) anneal(moves int, bound func() int, stop func() bool) {
+	if len(x.m.hours) == 0 || len(x.m.ofDog) == 0 {
+		return
+	}
+	heat := coolFrom * float64(max(1, x.m.d.Policy.Drop))
+	end := coolTo * float64(max(1, x.m.d.Policy.Drop))
+	for n := range moves {
+		if x.best <= bound() || n%16 == 0 && stop() {
+			return
+		}
+		part := float64(n) / float64(moves)
+		x.move(heat*(1-part) + end*part)
+	}
+}
+
+// begin takes over what fits of a plan to start from.
+func (s *state) begin(o Options) {
+	m := s.m
+	put := func(i int32, want func(p placed) bool, second int) {
+		best, ok := nowhere, false
+		s.each(i, func(p placed) {
+			if !ok && want(p) {
+				best, ok = p, true
+			}
+		})
+		if it := &m.items[i]; ok && it.two {
+			from := int(best.start)
+			if second >= 0 && second < len(s.free) && second != int(best.trainer) && s.free[second].countIn(from, from+it.busy) == it.busy {
+				best.second = int32(second)
+			} else {
+				best.second = s.second(it, int(best.trainer), from)
+			}
+		}
+		if ok {
+			s.put(i, best, true)
+		}
+	}
+	for i := m.sessions(); i < len(m.items); i++ {
+		it := &m.items[i]
+		if t := int(it.trainer); t < len(o.StartRests) && int(it.session) < len(o.StartRests[t]) {
+			put(int32(i), func(p placed) bool { return int(p.start)*m.d.Step == o.StartRests[t][it.session] }, -1)
+		}
+	}
+	for more := true; more; { // a session may have to wait for one that comes between two others
+		more = false
+		for _, b := range o.Start {
+			if b.Dog < 0 || b.Dog >= len(m.ofDog) || b.Session < 0 || b.Session >= len(m.ofDog[b.Dog]) {
+				continue
+			}
+			if i := m.ofDog[b.Dog][b.Session]; s.at[i].start < 0 {
+				put(i, func(p placed) bool {
+					return int(p.start)*m.d.Step == b.Start && int(p.trainer) == b.Trainer && m.items[i].places[p.place].area == b.Area
+				}, b.Second)
+				more = more || s.at[i].start >= 0
+			}
+		}
+	}
+}
+
+// plan reads the plan off a state.
+func (s *state) plan() *Plan {
+	m := s.m
+	p := &Plan{Breaks: make([][]int, len(m.hours))}
+	for t := range p.Breaks {
+		p.Breaks[t] = make([]int, len(m.d.Trainers[t].Breaks))
+	}
+	for i := range m.items {
+		it, at := &m.items[i], s.at[i]
+		switch {
+		case it.dog < 0:
+			p.Breaks[it.trainer][it.session] = int(at.start) * m.d.Step
+		case at.start < 0:
+			p.Dropped = append(p.Dropped, Dropped{int(it.dog), int(it.session), s.reason(int32(i))})
+		default:
+			p.Blocks = append(p.Blocks, Block{Dog: int(it.dog), Session: int(it.session), Trainer: int(at.trainer), Second: int(at.second),
+				Area: it.places[at.place].area, Start: int(at.start) * m.d.Step})
+		}
+	}
+	slices.SortFunc(p.Blocks, func(a, b Block) int {
+		if a.Start != b.Start {
+			return a.Start - b.Start
+		}
+		return a.Trainer - b.Trainer
+	})
+	return p
+}
+
+// reason says why a session is not in the plan.
+func (s *state) reason(i int32) Reason {
+	m := s.m
+	fits := func(s *state) (n int) {
+		s.each(i, func(placed) { n++ })
+		return n
+	}
+	if fits(newState(m)) == 0 {
+		return NeverPossible
+	}
+	if fits(s) > 0 {
+		return NotWorthIt
+	}
+	it := &m.items[i]
+	alone := newState(m) // with the dog's own day only
+	for _, j := range m.ofDog[it.dog] {
+		if p := s.at[j]; p.start >= 0 {
+			alone.put(j, p, true)
+		}
+	}
+	if fits(alone) == 0 {
+		return DogFull
+	}
+	s.mayBegin(i)
+	trainer, second := false, false
+	for _, h := range it.handlers {
+		s.free[h.Trainer].runs(it.busy, s.own)
+		s.own.keep(s.base)
+		open := newSteps(m.steps)
+		for n := range it.places {
+			open.join(it.places[n].starts)
+		}
+		s.own.keep(open)
+		trainer = trainer || !s.own.empty()
+		if it.two {
+			s.secondFree(it, h.Trainer)
+			s.own.keep(s.other)
+		}
+		second = second || !s.own.empty()
+	}
+	switch {
+	case !trainer:
+		return NoTrainer
+	case !second:
+		return NoSecond
+	}
+	return NoArea
+}

@@ -1,0 +1,276 @@
+package dayblocks
+
+// placed is where an item is: start is -1 if it is nowhere.
+type placed struct {
+	start, trainer, second, place int32
+}
+
+var nowhere = placed{start: -1, trainer: -1, second: -1, place: -1}
+
+// state is a plan under work: what is where, and what is free.
+type state struct {
+	m    *model
+	at   []placed
+	free []steps   // by trainer
+	load [][]int32 // by area and step: dogs, a dog alone counting for all that the area holds
+	room []steps   // by area: room for one more
+	bare []steps   // by area: nobody there
+
+	base, hit, own, other, area steps // scratch of candidates
+	order                       []int32
+}
+
+func newState(m *model) *state {
+	s := &state{m: m, at: make([]placed, len(m.items))}
+	for i := range s.at {
+		s.at[i] = nowhere
+	}
+	for _, h := range m.hours {
+		s.free = append(s.free, append(steps(nil), h...))
+	}
+	for a, open := range m.open {
+		s.load = append(s.load, make([]int32, m.steps))
+		room := append(steps(nil), open...)
+		if m.d.Areas[a].Dogs == 0 {
+			clear(room)
+		}
+		s.room = append(s.room, room)
+		s.bare = append(s.bare, append(steps(nil), room...))
+	}
+	for _, p := range []*steps{&s.base, &s.hit, &s.own, &s.other, &s.area} {
+		*p = newSteps(m.steps)
+	}
+	return s
+}
+
+// put places an item or, with in false, takes it away from where it is.
+func (s *state) put(i int32, p placed, in bool) {
+	it := &s.m.items[i]
+	from := int(p.start)
+	s.free[p.trainer].put(from, from+it.busy, !in)
+	if p.second >= 0 {
+		s.free[p.second].put(from, from+it.busy, !in)
+	}
+	if it.dog >= 0 {
+		a := it.places[p.place].area
+		most, n := int32(s.m.d.Areas[a].Dogs), int32(1)
+		if it.alone {
+			n = most
+		}
+		if !in {
+			n = -n
+		}
+		load := s.load[a]
+		for k := from; k < from+it.length; k++ {
+			load[k] += n
+			s.room[a].put(k, k+1, load[k] < most)
+			s.bare[a].put(k, k+1, load[k] == 0)
+		}
+	}
+	if in {
+		s.at[i] = p
+	} else {
+		s.at[i] = nowhere
+	}
+}
+
+func (s *state) remove(i int32) placed {
+	p := s.at[i]
+	s.put(i, p, false)
+	return p
+}
+
+// inOrder lists a dog's items that are placed, by start. The list is good until the next call.
+func (s *state) inOrder(dog int32) []int32 {
+	s.order = s.order[:0]
+	for _, i := range s.m.ofDog[dog] {
+		if s.at[i].start < 0 {
+			continue
+		}
+		s.order = append(s.order, i)
+		for n := len(s.order) - 1; n > 0 && s.at[s.order[n]].start < s.at[s.order[n-1]].start; n-- {
+			s.order[n], s.order[n-1] = s.order[n-1], s.order[n]
+		}
+	}
+	return s.order
+}
+
+// cost counts all that the plan costs.
+func (s *state) cost() (sum int) {
+	for d := range s.m.ofDog {
+		sum += s.dogCost(int32(d))
+	}
+	for t := range s.m.hours {
+		sum += s.idleCost(t)
+	}
+	return sum
+}
+
+// dogCost is what one dog's day costs.
+func (s *state) dogCost(dog int32) (sum int) {
+	m := s.m
+	d := m.d
+	x := &d.Dogs[dog]
+	order := s.inOrder(dog)
+	sum = d.dropCost(x, len(m.ofDog[dog])-len(order))
+	for j, i := range m.ofDog[dog] {
+		if s.at[i].start < 0 {
+			sum += x.Sessions[j].Extra
+		}
+	}
+	areas := uint64(0)
+	many := 0
+	for n, i := range order {
+		it, p := &m.items[i], s.at[i]
+		sum += m.itemCost(it, p)
+		if a := it.places[p.place].area; areas>>(a&63)&1 == 0 { // a day has at most 64 areas
+			areas |= 1 << (a & 63)
+			many++
+		}
+		if n > 0 {
+			before := order[n-1]
+			if int(p.start-s.at[before].start)-m.items[before].length < m.spread {
+				sum += d.Policy.Near
+			}
+		}
+	}
+	return sum + d.Policy.Change*max(0, many-1)
+}
+
+// itemCost is what one session costs by where it is.
+func (m *model) itemCost(it *item, p placed) int {
+	cost := it.places[p.place].points
+	for _, h := range it.handlers {
+		if h.Trainer == int(p.trainer) {
+			cost += h.Points
+			break
+		}
+	}
+	if int(p.start)+it.busy > m.finish[p.trainer] {
+		cost += m.d.Policy.Late
+	}
+	return cost
+}
+
+// idleCost is what a trainer's waiting costs.
+func (s *state) idleCost(t int) int {
+	if s.m.d.Policy.Idle == 0 {
+		return 0
+	}
+	first, last := s.m.steps, 0
+	for i := range s.at {
+		p := &s.at[i]
+		if it := &s.m.items[i]; it.dog >= 0 && p.start >= 0 && (int(p.trainer) == t || int(p.second) == t) {
+			first, last = min(first, int(p.start)), max(last, int(p.start)+it.busy)
+		}
+	}
+	if first >= last {
+		return 0
+	}
+	return s.m.d.Policy.Idle * s.free[t].countIn(first, last)
+}
+
+// mayBegin writes into s.base the steps at which a session's dog could begin it.
+func (s *state) mayBegin(i int32) {
+	m := s.m
+	it := &m.items[i]
+	for k := range s.base {
+		s.base[k] = ^uint64(0)
+	}
+	rest := m.rest[it.dog]
+	for _, j := range m.ofDog[it.dog] {
+		if p := s.at[j]; p.start >= 0 {
+			s.base.put(max(0, int(p.start)-rest-it.length+1), min(m.steps, int(p.start)+m.items[j].length+rest), false)
+		}
+	}
+}
+
+// inArea writes into s.area where the item could begin in a place as far as other dogs let it.
+func (s *state) inArea(it *item, p *place) {
+	if it.alone {
+		s.bare[p.area].runs(it.length, s.area)
+	} else {
+		s.room[p.area].runs(it.length, s.area)
+	}
+	s.area.keep(p.starts)
+	for _, e := range s.m.apart[it.dog] {
+		for _, j := range s.m.ofDog[e] {
+			if q := s.at[j]; q.start >= 0 && s.m.items[j].places[q.place].area == p.area {
+				s.area.put(max(0, int(q.start)-it.length+1), min(s.m.steps, int(q.start)+s.m.items[j].length), false)
+			}
+		}
+	}
+}
+
+// secondFree writes into s.other where some trainer but one is free for an item.
+func (s *state) secondFree(it *item, but int) {
+	clear(s.other)
+	for t := range s.free {
+		if t != but {
+			s.free[t].runs(it.busy, s.hit)
+			s.other.join(s.hit)
+		}
+	}
+}
+
+// second finds a trainer, other than one, who is free for an item at a step.
+func (s *state) second(it *item, but, start int) int32 {
+	for t := range s.free {
+		if t != but && s.free[t].countIn(start, start+it.busy) == it.busy {
+			return int32(t)
+		}
+	}
+	return -1
+}
+
+// each calls f with all places where an item could go now.
+func (s *state) each(i int32, f func(p placed)) {
+	m := s.m
+	it := &m.items[i]
+	if it.dog < 0 {
+		s.free[it.trainer].runs(it.busy, s.own)
+		s.own.keep(it.within)
+		s.own.each(func(k int) { f(placed{int32(k), it.trainer, -1, -1}) })
+		return
+	}
+	s.mayBegin(i)
+	for _, h := range it.handlers {
+		s.free[h.Trainer].runs(it.busy, s.own)
+		s.own.keep(s.base)
+		if it.two {
+			s.secondFree(it, h.Trainer)
+			s.own.keep(s.other)
+		}
+		if s.own.empty() {
+			continue
+		}
+		for n := range it.places {
+			s.inArea(it, &it.places[n])
+			s.area.keep(s.own)
+			s.area.each(func(k int) {
+				if s.skillsFit(i, k) {
+					f(placed{int32(k), int32(h.Trainer), -1, int32(n)})
+				}
+			})
+		}
+	}
+}
+
+// skillsFit reports whether an item that begins at a step leaves no three sessions of its dog in a row on one skill.
+func (s *state) skillsFit(i int32, start int) bool {
+	m := s.m
+	it := &m.items[i]
+	row := 1
+	order := s.inOrder(it.dog)
+	at := 0
+	for at < len(order) && int(s.at[order[at]].start) < start {
+		at++
+	}
+	for n := at - 1; n >= 0 && m.items[order[n]].skill == it.skill; n-- {
+		row++
+	}
+	for n := at; n < len(order) && m.items[order[n]].skill == it.skill; n++ {
+		row++
+	}
+	return row < 3
+}
