@@ -87,9 +87,21 @@ func errorWords(err error) string {
 	if known, ok := apperr.From(err); ok {
 		return known.Message
 	}
-	s, ok := status.FromError(err)
+	s, ok := status.FromError(alone(err))
 	if !ok {
 		return err.Error()
 	}
 	return s.Message()
+}
+
+// alone takes an error out of a join of nothing else, in which kong hands every error over: of a status that is wrapped,
+// status.FromError gives the codes as part of the message.
+func alone(err error) error {
+	for {
+		joined, ok := err.(interface{ Unwrap() []error })
+		if !ok || len(joined.Unwrap()) != 1 {
+			return err
+		}
+		err = joined.Unwrap()[0]
+	}
 }
