@@ -28,12 +28,14 @@ import (
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
+	"github.com/longlead/longlead/services/training"
 
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
+	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
 
 // databaseName is the database in the private server.
@@ -199,7 +201,7 @@ func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (st
 // allPorts are all kinds of record in import order.
 func allPorts() []records.Port {
 	var ports []records.Port
-	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports()} {
+	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown())} {
 		ports = append(ports, p...)
 	}
 	return ports
@@ -218,12 +220,14 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	enrollmentServer := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Sites: enrollmentSites})
 	exchangeServer := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Ports: allPorts()})
 	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
+	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, rosterServer) }, HTTP: rosterv1.RegisterRosterServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, enrollmentServer) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

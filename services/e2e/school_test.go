@@ -25,6 +25,7 @@ import (
 	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
+	"github.com/longlead/longlead/services/training"
 	"github.com/longlead/longlead/testdata/scenario"
 
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
@@ -47,6 +48,7 @@ func newSchool(t *testing.T) school {
 	now := func() time.Time { return time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC) }
 	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
 	ports = append(append(ports, enrollment.Ports(enrollmentSites)...), planner.Ports()...)
+	ports = append(ports, training.Ports(planner.TrainingKnown())...)
 	files := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: ports})
 	plans := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: now, Jobs: startWorker(t, pool, log), Caller: rpc.CallerName, Sites: rosterSites})
 	report, err := files.Take(t.Context(), scenarioFiles(t), exchange.Settings{}, func(exchange.Progress) {})

@@ -117,6 +117,11 @@ func ListDogsByID(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map[id
 	return byID, err
 }
 
+// ListDogsByCode returns the dogs with these codes, by code; one that is unknown is absent.
+func ListDogsByCode(ctx context.Context, db postgres.DB, codes []string) ([]Dog, error) {
+	return postgres.List[Dog](ctx, db, "list dogs by code", `select `+dogColumns+` from enrollment.dog d where d.code = any($1) order by d.code`, codes)
+}
+
 // findDog returns the dog with a code. It returns NotFound when there is none.
 func findDog(ctx context.Context, db postgres.DB, code string) (Dog, error) {
 	dog, err := postgres.One[Dog](ctx, db, "find a dog", `select `+dogColumns+` from enrollment.dog d where d.code = $1`, code)

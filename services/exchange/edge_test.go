@@ -74,7 +74,7 @@ func TestFilesGoInAndOutOverTheWire(t *testing.T) {
 	require.Len(t, report.GetFiles(), len(allPorts()))
 	require.Equal(t, "reading", progress[0].GetPhase())
 	last := progress[len(progress)-1]
-	require.Equal(t, "writing stays 64 of 64", fmt.Sprintf("%s %s %d of %d", last.GetPhase(), last.GetKind(), last.GetRowsDone(), last.GetRows()))
+	require.Equal(t, "writing sessions 379 of 379", fmt.Sprintf("%s %s %d of %d", last.GetPhase(), last.GetKind(), last.GetRowsDone(), last.GetRows()))
 
 	for _, format := range []string{"", "csv", "xlsx"} {
 		want := s.give(t, max(format, "csv"))

@@ -20,6 +20,7 @@ import (
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/sheet"
+	"github.com/longlead/longlead/services/training"
 	"github.com/longlead/longlead/testdata/scenario"
 )
 
@@ -70,7 +71,7 @@ func (s school) contents(t testing.TB) map[string][]string {
 	t.Helper()
 	tables, err := postgres.List[struct{ Name string }](t.Context(), s.pool, "list tables", `
 		select schemaname || '.' || tablename as name from pg_tables
-		where schemaname in ('facility', 'roster', 'enrollment', 'planner') order by 1`)
+		where schemaname in ('facility', 'roster', 'enrollment', 'planner', 'training') order by 1`)
 	require.NoError(t, err)
 	require.Greater(t, len(tables), 20)
 	all := map[string][]string{}
@@ -118,7 +119,8 @@ func scenarioFiles(t testing.TB) []exchange.File {
 func allPorts() []records.Port {
 	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
 	ports = append(ports, enrollment.Ports(enrollmentSites)...)
-	return append(ports, planner.Ports()...)
+	ports = append(ports, planner.Ports()...)
+	return append(ports, training.Ports(planner.TrainingKnown())...)
 }
 
 func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {

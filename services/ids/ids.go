@@ -53,6 +53,10 @@ type (
 	HouseholdID = ID[household]
 	// PolicyID identifies a policy, the points a plan is judged by.
 	PolicyID = ID[policy]
+	// SkillID identifies a skill of the ladder.
+	SkillID = ID[skill]
+	// SessionID identifies a logged training session.
+	SessionID = ID[session]
 )
 
 type (
@@ -73,6 +77,8 @@ type (
 	moveStudy   struct{}
 	household   struct{}
 	policy      struct{}
+	skill       struct{}
+	session     struct{}
 )
 
 func (site) label() string        { return "site" }
@@ -92,6 +98,8 @@ func (plan) label() string        { return "plan" }
 func (moveStudy) label() string   { return "study of moves" }
 func (household) label() string   { return "household" }
 func (policy) label() string      { return "policy" }
+func (skill) label() string       { return "skill" }
+func (session) label() string     { return "session" }
 
 // Parse reads an identifier in its usual form of 36 characters: Parse[SiteID]("0193..."). The empty text and the UUID of
 // only zeros are errors, because a caller that parses wants an identifier; UnmarshalText reads the empty text as absent.

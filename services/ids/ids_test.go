@@ -58,6 +58,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		"trainer": ids.TrainerID{}, "absence": ids.AbsenceID{}, "loan": ids.LoanID{}, "program": ids.ProgramID{},
 		"owner": ids.OwnerID{}, "dog": ids.DogID{}, "request": ids.RequestID{}, "vaccination": ids.VaccinationID{},
 		"stay": ids.StayID{}, "plan": ids.PlanID{}, "household": ids.HouseholdID{}, "policy": ids.PolicyID{},
+		"study of moves": ids.MoveStudyID{}, "skill": ids.SkillID{}, "session": ids.SessionID{},
 	}
 	seen := map[reflect.Type]string{}
 	for name, id := range kinds {
@@ -67,7 +68,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		err := reflect.New(typ).Interface().(interface{ Scan(any) error }).Scan("x")
 		require.ErrorContains(t, err, name+` ID "x"`)
 	}
-	require.Len(t, seen, 16)
+	require.Len(t, seen, 19)
 }
 
 func TestZeroIsAbsent(t *testing.T) {

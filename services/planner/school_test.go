@@ -21,6 +21,7 @@ import (
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
+	"github.com/longlead/longlead/services/training"
 	"github.com/longlead/longlead/testdata/scenario"
 
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
@@ -69,7 +70,8 @@ func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 func allPorts() []records.Port {
 	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
 	ports = append(ports, enrollment.Ports(enrollmentSites)...)
-	return append(ports, planner.Ports()...)
+	ports = append(ports, planner.Ports()...)
+	return append(ports, training.Ports(planner.TrainingKnown())...)
 }
 
 func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {

@@ -21,6 +21,7 @@ import (
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
+	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
 
 // planner answers a few methods with what a test says; the others are Unimplemented.
@@ -50,7 +51,7 @@ type edge struct {
 }
 
 // roleNames are the roles, in no order that matters; each has a token of its own name.
-var roleNames = []string{"manager", "site-lead", "office", "viewer"}
+var roleNames = []string{"manager", "site-lead", "office", "trainer", "viewer"}
 
 func token(role string) string { return "token-of-" + role }
 
@@ -65,6 +66,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(facilityv1.RegisterFacilityServiceServer, facilityv1.FacilityServiceServer(facilityv1.UnimplementedFacilityServiceServer{}), facilityv1.RegisterFacilityServiceHandler),
 		register(rosterv1.RegisterRosterServiceServer, rosterv1.RosterServiceServer(rosterv1.UnimplementedRosterServiceServer{}), rosterv1.RegisterRosterServiceHandler),
 		register(enrollmentv1.RegisterEnrollmentServiceServer, enrollmentv1.EnrollmentServiceServer(enrollmentv1.UnimplementedEnrollmentServiceServer{}), enrollmentv1.RegisterEnrollmentServiceHandler),
+		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
 		register(plannerv1.RegisterPlannerServiceServer, plannerv1.PlannerServiceServer(p), plannerv1.RegisterPlannerServiceHandler),
 	)

@@ -83,7 +83,7 @@ func newEntry(name, role string, hash [sha256.Size]byte) (tokenEntry, error) {
 	permissions, ok := roles[role]
 	switch {
 	case !ok:
-		return tokenEntry{}, fmt.Errorf("there is no role %q: use manager, site-lead, office or viewer", role)
+		return tokenEntry{}, fmt.Errorf("there is no role %q: use manager, site-lead, office, trainer or viewer", role)
 	case hash == sha256.Sum256(nil), hash == sha256.Sum256([]byte("\n")):
 		// An empty variable or file was hashed; the door would stand open.
 		return tokenEntry{}, errors.New("the token is empty: make one that nobody can guess")

@@ -52,7 +52,7 @@ func TestLoadNamesEveryFaultByLine(t *testing.T) {
 	}{
 		{"too few fields", good + "\nlee viewer", []string{"line 2: has 2 fields"}},
 		{"too many fields", "lee of the office viewer " + hashOf("two"), []string{"line 1: has 6 fields"}},
-		{"no such role", "\n\nlee boss " + hashOf("two"), []string{`line 3: there is no role "boss": use manager, site-lead, office or viewer`}},
+		{"no such role", "\n\nlee boss " + hashOf("two"), []string{`line 3: there is no role "boss": use manager, site-lead, office, trainer or viewer`}},
 		{"short hash", "lee viewer abcd", []string{"line 1: the third field is no SHA-256 in hex (64 digits)"}},
 		{"no hex", "lee viewer " + strings.Repeat("z", 64), []string{"line 1: the third field"}},
 		{"a token instead of its hash", "lee viewer " + rpc.NewToken(), []string{"line 1: the third field"}},

@@ -42,6 +42,8 @@ const (
 	Permission_PERMISSION_PUBLISH_PLANS Permission = 5
 	// Change the preference policy that plans are made by.
 	Permission_PERMISSION_SET_POLICY Permission = 6
+	// Log training sessions and correct them.
+	Permission_PERMISSION_LOG_SESSIONS Permission = 7
 )
 
 // Enum value maps for Permission.
@@ -54,6 +56,7 @@ var (
 		4: "PERMISSION_DRAFT_PLANS",
 		5: "PERMISSION_PUBLISH_PLANS",
 		6: "PERMISSION_SET_POLICY",
+		7: "PERMISSION_LOG_SESSIONS",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":   0,
@@ -63,6 +66,7 @@ var (
 		"PERMISSION_DRAFT_PLANS":   4,
 		"PERMISSION_PUBLISH_PLANS": 5,
 		"PERMISSION_SET_POLICY":    6,
+		"PERMISSION_LOG_SESSIONS":  7,
 	}
 )
 
@@ -116,7 +120,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xd3\x01\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xf0\x01\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -125,7 +129,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x15PERMISSION_READ_PLANS\x10\x03\x12\x1a\n" +
 	"\x16PERMISSION_DRAFT_PLANS\x10\x04\x12\x1c\n" +
 	"\x18PERMISSION_PUBLISH_PLANS\x10\x05\x12\x19\n" +
-	"\x15PERMISSION_SET_POLICY\x10\x06:`\n" +
+	"\x15PERMISSION_SET_POLICY\x10\x06\x12\x1b\n" +
+	"\x17PERMISSION_LOG_SESSIONS\x10\a:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +
