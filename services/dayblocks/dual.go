@@ -7,7 +7,7 @@ import "math"
 // trainers and areas is paid back (Lagrangian relaxation; Geoffrion 1974, from memory). That the items are chosen apart can only make them
 // cheaper, so the sum is a lower bound at any prices that are not below zero. It is counted in whole numbers.
 //
-// Left out, and so not counted: changes of area, waiting, pairs kept apart, and that a second trainer is another than the first one's next job.
+// Left out, and so not counted: changes of area and pairs kept apart; waiting is counted by timelines only.
 type dual struct {
 	m       *model
 	price   []micro // by resource and step; trainers, then areas

@@ -36,7 +36,7 @@ type option struct {
 const (
 	optionsMost = 30_000 // of a dog
 	listedMost  = 200_000
-	nodesMost   = 500_000
+	nodesMost   = 3_000_000
 )
 
 // solveExact looks for a plan that costs less than best, and reports whether there is none but the one returned.
@@ -47,7 +47,7 @@ func solveExact(d *dual, best int, at []placed, stop func() bool) (int, []placed
 	if !x.list() {
 		return best, at, false
 	}
-	x.branch(0, 0)
+	x.branch(x.lists, 0)
 	return x.best, x.at, !x.ended
 }
 
@@ -209,17 +209,38 @@ func (x *exact) change(at placed, it *item) micro {
 	return micro(x.d.m.d.Policy.Change) * unit
 }
 
-// branch chooses a day for the list at n and those after it.
-func (x *exact) branch(n int, lost micro) {
-	if n == len(x.lists) {
+// branch chooses a day for one of the lists that are left. Each list loses at least what its first day does that fits beside what is there;
+// the one that loses most by that goes first.
+func (x *exact) branch(left [][]option, lost micro) {
+	if len(left) == 0 {
 		if cost := x.s.cost(); cost < x.best {
 			x.best = cost
 			copy(x.at, x.s.at)
 		}
 		return
 	}
-	for _, o := range x.lists[n] {
-		if lost+o.loss > x.room() {
+	next, most, sum := -1, micro(-1), lost
+	for n, list := range left {
+		first := 0
+		for ; first < len(list) && sum+list[first].loss <= x.room() && !x.fits(&list[first]); first++ {
+			x.nodes++
+		}
+		if first == len(list) {
+			return
+		}
+		if sum += list[first].loss; sum > x.room() {
+			return
+		}
+		if loss := list[first].loss; loss > most {
+			next, most = n, loss
+		}
+	}
+	others := sum - lost - most
+	list := left[next]
+	rest := make([][]option, 0, len(left)-1)
+	rest = append(append(rest, left[:next]...), left[next+1:]...)
+	for i := range list {
+		if lost+list[i].loss+others > x.room() {
 			return
 		}
 		if x.nodes++; x.nodes > nodesMost || x.nodes%1024 == 0 && x.stop() {
@@ -228,13 +249,24 @@ func (x *exact) branch(n int, lost micro) {
 		if x.ended {
 			return
 		}
-		if x.put(&o) {
-			x.branch(n+1, lost+o.loss)
-			for _, i := range o.items {
-				x.s.remove(i)
+		if x.put(&list[i]) {
+			x.branch(rest, lost+list[i].loss)
+			for _, j := range list[i].items {
+				x.s.remove(j)
 			}
 		}
 	}
+}
+
+// fits reports whether a day fits beside what is there.
+func (x *exact) fits(o *option) bool {
+	if !x.put(o) {
+		return false
+	}
+	for _, i := range o.items {
+		x.s.remove(i)
+	}
+	return true
 }
 
 // put places a day if it fits beside what is there.

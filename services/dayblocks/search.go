@@ -75,7 +75,7 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		}
 	})
 	if ok && it.two {
-		best.second = s.second(it, int(best.trainer), int(best.start))
+		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.below(len(s.free)))
 	}
 	return best, ok
 }

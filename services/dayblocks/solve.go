@@ -81,7 +81,7 @@ const (
 	pricesFirst = 60
 	pricesLater = 120
 	movesItem   = 150 // for each session, usually
-	movesLeast  = 2000
+	movesLeast  = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
 	coolFrom    = 0.1
 	coolTo      = 0.005
@@ -162,7 +162,7 @@ func (s *state) begin(o Options) {
 			if second >= 0 && second < len(s.free) && second != int(best.trainer) && s.free[second].countIn(from, from+it.busy) == it.busy {
 				best.second = int32(second)
 			} else {
-				best.second = s.second(it, int(best.trainer), from)
+				best.second = s.second(it, int(best.trainer), from, 0)
 			}
 		}
 		if ok {

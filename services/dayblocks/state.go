@@ -213,9 +213,10 @@ func (s *state) secondFree(it *item, but int) {
 	}
 }
 
-// second finds a trainer, other than one, who is free for an item at a step.
-func (s *state) second(it *item, but, start int) int32 {
-	for t := range s.free {
+// second finds a trainer, other than one, who is free for an item at a step, looking from one on.
+func (s *state) second(it *item, but, start, from int) int32 {
+	for n := range s.free {
+		t := (from + n) % len(s.free)
 		if t != but && s.free[t].countIn(start, start+it.busy) == it.busy {
 			return int32(t)
 		}

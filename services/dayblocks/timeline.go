@@ -13,13 +13,13 @@ type timelines struct {
 	use     []int32 // blocks chosen by dogs, less those of the trainers' best days
 	way     []float64
 	run     []int16 // by trainer and step: steps free in a row from there
-	best    []micro // scratch: by step and set of breaks
-	by      []int16 // what was chosen there: a length, a break (from breaksFrom on), or idle
+	best    []micro // scratch: by step, set of breaks and phase
+	by      []int16 // what was chosen there: a length and the next phase, a break (from breaksFrom on), or idle
 }
 
 const (
 	idle       = -1
-	breaksFrom = 1000
+	breaksFrom = 4000
 	impossible = -infinite
 )
 
@@ -70,50 +70,75 @@ func (l *timelines) at(m *model, trainer, class, k int) int {
 	return (trainer*len(l.lengths)+class)*m.steps + k
 }
 
-// earn is the most that a trainer's day can earn; it takes the starts of that day off the use.
+// Phases of a trainer's day: its first block is still to come, blocks are behind and before it, its last block is over. Only in the middle
+// one does waiting cost anything.
+const (
+	notYet = iota
+	working
+	over
+	phases
+)
+
+// earn is the most that a trainer's day can earn, less what it waits; it takes the starts of that day off the use.
 func (l *timelines) earn(m *model, t int) micro {
 	breaks := m.d.Trainers[t].Breaks
 	first := m.breaksOf(t)
 	sets := 1 << len(breaks)
-	grow(&l.best, (m.steps+1)*sets)
-	grow(&l.by, (m.steps+1)*sets)
+	grow(&l.best, (m.steps+1)*sets*phases)
+	grow(&l.by, (m.steps+1)*sets*phases)
+	at := func(k, set, phase int) int { return (k*sets+set)*phases + phase }
 	for set := range sets {
-		l.best[m.steps*sets+set] = impossible
-	}
-	l.best[m.steps*sets+sets-1] = 0
-	for k := m.steps - 1; k >= 0; k-- {
-		run := int(l.run[t*m.steps+k])
-		for set := range sets {
-			low, by := l.best[(k+1)*sets+set], int16(idle)
-			for c, length := range l.lengths {
-				if length <= run {
-					if p := l.price[l.at(m, t, c, k)]; p > 0 && p+l.best[(k+length)*sets+set] > low {
-						low, by = p+l.best[(k+length)*sets+set], int16(c)
-					}
-				}
-			}
-			for b := range breaks {
-				it := &m.items[first+b]
-				if set>>b&1 == 0 && it.busy <= run && it.within.has(k) && l.best[(k+it.busy)*sets+(set|1<<b)] > low {
-					low, by = l.best[(k+it.busy)*sets+(set|1<<b)], int16(breaksFrom+b)
-				}
-			}
-			l.best[k*sets+set], l.by[k*sets+set] = low, by
+		for phase := range phases {
+			l.best[at(m.steps, set, phase)] = impossible
 		}
 	}
-	earned := l.best[0]
+	l.best[at(m.steps, sets-1, notYet)], l.best[at(m.steps, sets-1, over)] = 0, 0
+	for k := m.steps - 1; k >= 0; k-- {
+		run := int(l.run[t*m.steps+k])
+		wait := micro(0)
+		if run > 0 {
+			wait = micro(m.d.Policy.Idle) * unit
+		}
+		for set := range sets {
+			for phase := range phases {
+				low, by := l.best[at(k+1, set, phase)], int16(idle)
+				if phase == working {
+					low -= wait
+				}
+				for b := range breaks {
+					it := &m.items[first+b]
+					if set>>b&1 == 0 && it.busy <= run && it.within.has(k) && l.best[at(k+it.busy, set|1<<b, phase)] > low {
+						low, by = l.best[at(k+it.busy, set|1<<b, phase)], int16(breaksFrom+b)
+					}
+				}
+				for c, length := range l.lengths {
+					if length > run || phase == over {
+						continue
+					}
+					p := l.price[l.at(m, t, c, k)]
+					for next := working; next <= over; next++ {
+						if v := p + l.best[at(k+length, set, next)]; v > low {
+							low, by = v, int16(c*phases+next)
+						}
+					}
+				}
+				l.best[at(k, set, phase)], l.by[at(k, set, phase)] = low, by
+			}
+		}
+	}
+	earned := l.best[at(0, 0, notYet)]
 	if earned <= impossible/2 {
 		return 0 // the breaks do not fit: no plan at all
 	}
-	for k, set := 0, 0; k < m.steps; {
-		switch by := int(l.by[k*sets+set]); {
+	for k, set, phase := 0, 0, notYet; k < m.steps; {
+		switch by := int(l.by[at(k, set, phase)]); {
 		case by == idle:
 			k++
 		case by >= breaksFrom:
 			k, set = k+m.items[first+by-breaksFrom].busy, set|1<<(by-breaksFrom)
 		default:
-			l.use[l.at(m, t, by, k)]--
-			k += l.lengths[by]
+			l.use[l.at(m, t, by/phases, k)]--
+			k, phase = k+l.lengths[by/phases], by%phases
 		}
 	}
 	return earned
