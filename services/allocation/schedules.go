@@ -221,26 +221,6 @@ func (s *schedules) conclude() {
 	}
 }
 
-// closer prices those trainers again, with more nodes, whose search ended at its limit at the current prices. It reports false if stop
-// ended it early; then the bound at these prices stays as it was.
-func (s *schedules) closer(times int, stop func() bool) (complete bool) {
-	limit := s.limit
-	before := slices.Clone(s.result)
-	s.limit *= times
-	complete = s.priceAll(stop, func(t int) bool { return before[t].nodes >= limit })
-	s.limit = limit
-	if !complete {
-		copy(s.result, before)
-		return false
-	}
-	for t, r := range before {
-		s.result[t].bound = min(s.result[t].bound, r.bound)
-	}
-	s.conclude()
-	s.countUse()
-	return true
-}
-
 func (s *schedules) netOf(at int32) {
 	m := s.m
 	g := &m.groups[at]

@@ -83,11 +83,17 @@ func (s *solver) generate() (used int) {
 	w.weigh()
 	s.guide.updateCalendars(d)
 	s.proposePlan()
-	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= s.nextDive || w.settled) {
+	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= s.nextDive || w.settled || s.diveNow()) {
 		s.sinceDive, s.nextDive = 0, min(s.nextDive*2, diveEvery)
 		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
 	}
 	return pricingCost * len(d.cal) * max(1, w.rounds-before)
+}
+
+// diveNow reports whether it is time for the first dive because little time is left.
+func (s *solver) diveNow() bool {
+	left, limited := s.r.left()
+	return limited && s.nextDive == diveFirst && left < s.r.o.Limit*6/10
 }
 
 // prune drops stays of a small part whenever the gap between plan and root bound has halved.

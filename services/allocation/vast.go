@@ -1,7 +1,6 @@
 package allocation
 
 import (
-	"slices"
 	"time"
 )
 
@@ -29,15 +28,10 @@ func (s *schedules) closerFor(budget time.Duration, stop func() bool) bool {
 	if s.next >= len(s.cal) {
 		return false
 	}
-	before := slices.Clone(s.result)
 	for began := time.Now(); s.next < len(s.cal) && time.Since(began) < budget && !stop(); {
-		from, to := s.next, min(s.next+16*s.threads, len(s.cal))
-		if !s.priceAll(stop, func(t int) bool { return from <= t && t < to && before[t].nodes >= roughNodes }) {
-			copy(s.result[from:to], before[from:to])
+		to := min(s.next+16*s.threads, len(s.cal))
+		if !s.again(s.next, to, roughNodes, stop) {
 			break
-		}
-		for t := from; t < to; t++ {
-			s.result[t].bound = min(s.result[t].bound, before[t].bound)
 		}
 		s.next = to
 	}
