@@ -18,10 +18,13 @@ type search struct {
 	before  []placed // where they were
 	pending []int32
 	scores  []int64
+	dogs    []int32 // whose days the move changes
+	seen    []int   // by dog: the move that last changed its day
+	moves   int
 }
 
 func newSearch(m *model, s *state, seed uint64) *search {
-	x := &search{m: m, s: s, rnd: newRandom(seed)}
+	x := &search{m: m, s: s, rnd: newRandom(seed), seen: make([]int, len(m.ofDog))}
 	x.now = s.cost()
 	x.best, x.bestAt = x.now, slices.Clone(s.at)
 	return x
@@ -128,6 +131,7 @@ func (x *search) move(heat float64) {
 	x.pick()
 	x.pending = append(x.pending[:0], x.out...)
 	x.addDropped()
+	before := x.part()
 	for _, i := range x.out {
 		x.before = append(x.before, x.s.at[i])
 		if x.s.at[i].start >= 0 {
@@ -135,7 +139,7 @@ func (x *search) move(heat float64) {
 		}
 	}
 	x.fill(x.pending)
-	cost := x.s.cost() + x.missingBreaks()
+	cost := x.now - before + x.partAgain()
 	if cost <= x.now || float64(cost-x.now) < heat*x.rnd.exponential() {
 		x.now = cost
 		if cost < x.best {
@@ -154,6 +158,30 @@ func (x *search) move(heat float64) {
 			x.s.put(i, x.before[n], true)
 		}
 	}
+}
+
+// part is what the cost of the plan owes to the days that the move is going to change, to breaks that are missing, and to waiting.
+func (x *search) part() int {
+	x.moves++
+	x.dogs = x.dogs[:0]
+	for _, i := range x.pending {
+		if dog := x.m.items[i].dog; dog >= 0 && x.seen[dog] != x.moves {
+			x.seen[dog] = x.moves
+			x.dogs = append(x.dogs, dog)
+		}
+	}
+	return x.partAgain()
+}
+
+// partAgain is the same once the move is made.
+func (x *search) partAgain() (cost int) {
+	for _, dog := range x.dogs {
+		cost += x.s.dogCost(dog)
+	}
+	for t := range x.m.hours {
+		cost += x.s.idleCost(t)
+	}
+	return cost + x.missingBreaks()
 }
 
 // missingBreaks makes plans without a break worse than any with all.
