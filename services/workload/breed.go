@@ -97,8 +97,12 @@ func (w *work) addStanding(in Input) {
 
 // learningMinutes turns a standing among dogs, in standard deviations, into minutes on top of the training time.
 func (w *work) learningMinutes(standing float64) int {
-	standing = max(-mostDeviations, min(mostDeviations, standing))
-	return int(math.Round(-standing * percentPerDeviation * float64(w.training) / 100))
+	return int(math.Round((learningFactor(standing) - 1) * float64(w.training)))
+}
+
+// learningFactor turns a standing into what training minutes are multiplied by.
+func learningFactor(standing float64) float64 {
+	return 1 - max(-mostDeviations, min(mostDeviations, standing))*percentPerDeviation/100
 }
 
 func pace(minutes int) string {
@@ -115,7 +119,11 @@ func ownRecord(in Input) (standing float64, n int) {
 		sum += answersWeigh * said
 		n += answersWeigh
 	}
-	if in.Logged.Sessions > 0 {
+	switch {
+	case in.Observed.Sessions > 0:
+		sum += float64(in.Observed.Sessions) * in.Observed.bounded()
+		n += in.Observed.Sessions
+	case in.Logged.Sessions > 0:
 		sum += float64(in.Logged.Sessions) * float64(in.Logged.MeanScore-typicalScore) / scoreSpread
 		n += in.Logged.Sessions
 	}

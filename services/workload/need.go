@@ -193,6 +193,7 @@ func (in Input) validate() error {
 		{"breed tier", in.BreedTier, 0, len(BreedTiers())},
 		{"logged sessions", in.Logged.Sessions, 0, 1 << 20},
 		{"mean score", in.Logged.MeanScore, 0, 100},
+		{"observed sessions", in.Observed.Sessions, 0, 1 << 20},
 	} {
 		if f.value < f.low || f.value > f.high {
 			return fmt.Errorf("%s %d: use %d to %d", f.name, f.value, f.low, f.high)

@@ -122,6 +122,9 @@ type Input struct {
 	BiteLevel string
 	// Logged sums up scored sessions, of this stay or an earlier one.
 	Logged Logged
+	// Observed is the pace that learning curves show (Outlook.Observed). With sessions it takes the place of Logged, which knows
+	// scores but not how they grew. The zero value means none.
+	Observed Observed
 	// Override is the latest word of a person; nil means none.
 	Override *Override
 }
