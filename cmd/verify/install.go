@@ -92,7 +92,7 @@ func (w *work) noReference(outOfReach bool, format string, args ...any) outcome 
 		return fail(format, args...)
 	}
 	why := fmt.Sprintf(format, args...)
-	return outcome{leftOut, why + "; without it: our plans are not compared with HiGHS and CP-SAT, nor our heat index with MetPy"}
+	return outcome{leftOut, why + "; without it: our plans are not compared with HiGHS and CP-SAT, nor our heat index with MetPy, nor our learning curves with SciPy"}
 }
 
 // installReference builds the environment beside its place and moves it there, so that half of one is never found.
