@@ -8,78 +8,84 @@ import (
 
 // The chance of meeting a target is an average over every pair of parameters (start and pace) that a dog may have, weighed by
 // how well it fits what was logged and what is typical: a posterior on a grid. That is preferred to a normal approximation about
-// the best fit (the delta method), because the grid has nothing that could fail to converge, stays within 0 and 1, and is right
-// for few records and for all-pass and all-fail, where the likelihood is nowhere near normal. The work is the same every time.
+// the best fit (the delta method), because the grid climbs nowhere and so cannot fail to converge, stays within 0 and 1, and is
+// right for few records and for all-pass and all-fail, where the likelihood is nowhere near normal.
+//
+// The grid is a Fibonacci lattice: point k of n lies at k/n of one side and at the fraction of k m/n of the other, with n and m
+// neighbours in Fibonacci's series. It averages smooth densities as well as rows and columns do, and no two points share a
+// coordinate, so that quantiles do not come in steps.
 const (
-	// gridSide is how many values of each parameter are tried in one pass.
-	gridSide = 33
+	gridPoints, gridTurn = 987, 610
+	// gridSpacing is about how far apart points are, as a part of a side.
+	gridSpacing = 1. / 31
 	// gridReach is how far the first pass reaches to each side of the prior's mean, in its standard deviations.
 	gridReach = 5.5
 	// gridDrop is how far below the best a logarithm of the density may lie to count: e^-14 is 8e-7.
 	gridDrop = 14
-	// gridPasses bounds the zooming in; each pass but the last shrinks the grid.
-	gridPasses = 6
+	// gridPasses bounds the zooming in.
+	gridPasses = 12
 )
 
-// cell is a pair of parameters with its weight. The weights of a grid add up to 1.
+// cell is a pair of parameters with its weight. The weights of a finished grid add up to 1; before that they are logarithms.
 type cell struct{ a, b, weight float64 }
 
 // side is the range of one parameter.
 type side struct{ low, high float64 }
 
-func (s side) step() float64         { return (s.high - s.low) / (gridSide - 1) }
-func (s side) at(i int) float64      { return s.low + float64(i)*s.step() }
-func around(n normal) side           { return side{n.mean - gridReach*n.spread, n.mean + gridReach*n.spread} }
-func (s side) shrunk(o side) bool    { return o.high-o.low < .7*(s.high-s.low) }
-func (s side) within(o side) side    { return side{max(s.low, o.low), min(s.high, o.high)} }
-func (s side) grown(by float64) side { return side{s.low - by, s.high + by} }
+func (s side) length() float64         { return s.high - s.low }
+func (s side) at(part float64) float64 { return s.low + part*s.length() }
+func around(n normal) side             { return side{n.mean - gridReach*n.spread, n.mean + gridReach*n.spread} }
+
+// zoomed returns the range of what was found within s, with two spacings to spare on each side: it may reach beyond s, because the
+// best of a coarse grid can lie beside the top.
+func (s side) zoomed(found side) side {
+	spare := 2 * gridSpacing * s.length()
+	return side{found.low - spare, found.high + spare}
+}
+
+// fits reports whether zooming from s to next would change little.
+func (s side) fits(next side) bool {
+	return next.length() > .7*s.length() && next.low >= s.low-.1*s.length() && next.high <= s.high+.1*s.length()
+}
 
 // posterior returns the grid for two parameters with independent normal priors. It zooms in on where the density counts until
 // the grid fits it.
 func posterior(a, b normal, logLikelihood func(a, b float64) float64) []cell {
 	sideA, sideB := around(a), around(b)
+	points := make([]cell, gridPoints)
 	for pass := 1; ; pass++ {
-		var logs [gridSide][gridSide]float64
 		best := math.Inf(-1)
-		for i := range gridSide {
-			for j := range gridSide {
-				x, y := sideA.at(i), sideB.at(j)
-				logs[i][j] = a.logDensity(x) + b.logDensity(y) + logLikelihood(x, y)
-				best = max(best, logs[i][j])
+		for k := range points {
+			x := sideA.at((float64(k) + .5) / gridPoints)
+			y := sideB.at((float64(k*gridTurn%gridPoints) + .5) / gridPoints)
+			log := a.logDensity(x) + b.logDensity(y) + logLikelihood(x, y)
+			points[k] = cell{x, y, log}
+			best = max(best, log)
+		}
+		foundA, foundB := side{math.Inf(1), math.Inf(-1)}, side{math.Inf(1), math.Inf(-1)}
+		for _, p := range points {
+			if p.weight >= best-gridDrop {
+				foundA = side{min(foundA.low, p.a), max(foundA.high, p.a)}
+				foundB = side{min(foundB.low, p.b), max(foundB.high, p.b)}
 			}
 		}
-		nextA, nextB := zoom(sideA, sideB, &logs, best)
-		if pass == gridPasses || !sideA.shrunk(nextA) && !sideB.shrunk(nextB) {
-			return weigh(sideA, sideB, &logs, best)
+		nextA, nextB := sideA.zoomed(foundA), sideB.zoomed(foundB)
+		if pass == gridPasses || sideA.fits(nextA) && sideB.fits(nextB) {
+			return weigh(points, best)
 		}
 		sideA, sideB = nextA, nextB
 	}
 }
 
-// zoom returns the ranges in which the density counts, with a step to spare on each side.
-func zoom(a, b side, logs *[gridSide][gridSide]float64, best float64) (side, side) {
-	inA, inB := side{math.Inf(1), math.Inf(-1)}, side{math.Inf(1), math.Inf(-1)}
-	for i := range gridSide {
-		for j := range gridSide {
-			if logs[i][j] >= best-gridDrop {
-				inA = side{min(inA.low, a.at(i)), max(inA.high, a.at(i))}
-				inB = side{min(inB.low, b.at(j)), max(inB.high, b.at(j))}
-			}
-		}
-	}
-	return inA.grown(a.step()).within(a), inB.grown(b.step()).within(b)
-}
-
-func weigh(a, b side, logs *[gridSide][gridSide]float64, best float64) []cell {
+// weigh turns logarithms into weights and leaves out what does not count.
+func weigh(points []cell, best float64) []cell {
 	var cells []cell
 	var sum float64
-	for i := range gridSide {
-		for j := range gridSide {
-			if logs[i][j] >= best-gridDrop {
-				w := math.Exp(logs[i][j] - best)
-				sum += w
-				cells = append(cells, cell{a.at(i), b.at(j), w})
-			}
+	for _, p := range points {
+		if p.weight >= best-gridDrop {
+			p.weight = math.Exp(p.weight - best)
+			sum += p.weight
+			cells = append(cells, p)
 		}
 	}
 	for i := range cells {
