@@ -24,7 +24,7 @@ func TestWhatPeopleRead(t *testing.T) {
 	draft := must(t, "plan", "draft", "2027-03", "--iterations", "50", "--seconds", "60", db)
 	require.Contains(t, draft, "longlead plan publish 2027-03/1")
 	for _, args := range [][]string{{"template"}, {"plan", "list", db}, {"plan", "explain", "2027-03", "M-014", db}, {"plan", "show", "2027-03", db},
-		{"plan", "moves", "2027-03", "--moves", "2", "--iterations", "50", db}} {
+		{"plan", "moves", "2027-03", "--moves", "2", "--iterations", "50", db}, {"log", "list", "D-003", "--history", db}, {"log", "skills", "FIELD21", db}} {
 		draft += must(t, args...)
 	}
 	for _, line := range strings.Split(draft, "\n") {
@@ -36,7 +36,7 @@ func TestWhatPeopleRead(t *testing.T) {
 	for _, args := range [][]string{
 		{"version"}, {"template"}, {"migrate", db}, {"plan", "list", db}, {"plan", "show", "2027-03", db}, {"plan", "explain", "2027-03", "M-014", db},
 		{"plan", "compare", "2027-03", "2027-03/1", db}, {"import", "--dry-run", db, scenarioDir}, {"plan", "publish", "2027-03", db},
-		{"plan", "moves", "2027-03", "--moves", "2", "--iterations", "50", db},
+		{"plan", "moves", "2027-03", "--moves", "2", "--iterations", "50", db}, {"log", "list", "D-003", db}, {"log", "skills", db},
 	} {
 		require.True(t, json.Valid([]byte(must(t, append(args, "--json")...))), args)
 	}

@@ -26,7 +26,11 @@ func (s school) send(t *testing.T, method, path, body string) *http.Response {
 	t.Helper()
 	req, err := http.NewRequestWithContext(t.Context(), method, s.http+path, strings.NewReader(body))
 	require.NoError(t, err)
-	req.Header.Set("Authorization", "Bearer "+secret)
+	token := s.token
+	if token == "" {
+		token = secret
+	}
+	req.Header.Set("Authorization", "Bearer "+token)
 	res, err := s.client.Do(req)
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = res.Body.Close() })

@@ -30,14 +30,26 @@ import (
 
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
+	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
 
 const secret = "the-manager's-token"
+
+// callers are the names and roles beside the manager; the token of each is its name.
+var callers = map[string]string{"AMINA": "trainer", "front": "office", "guest": "viewer"}
 
 // school is where a server of the invented school listens.
 type school struct {
 	grpc, http string
 	client     *http.Client
+	// token is the manager's when it is empty.
+	token string
+}
+
+// as is the same server to another caller.
+func (s school) as(token string) school {
+	s.token = token
+	return s
 }
 
 // newSchool imports the scenario into a database of its own, starts a worker and serves on ports of this machine.
@@ -57,7 +69,12 @@ func newSchool(t *testing.T) school {
 
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("manager", "manager", secret))
+	for name, role := range callers {
+		require.NoError(t, tokens.Add(name, role, name))
+	}
+	logs := training.NewServer(training.Deps{Pool: pool, Now: now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	edge, err := rpc.NewServer(log, tokens,
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, logs) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plans) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, files) }, HTTP: exchangev1.RegisterExchangeServiceHandler})
 	require.NoError(t, err)

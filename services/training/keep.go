@@ -74,15 +74,20 @@ func keep(ctx context.Context, tx postgres.Tx, s Session, dog DogRef) (Session, 
 		return Session{}, err
 	}
 	if !s.Replaces.IsZero() {
-		if err := checkReplaced(ctx, tx, s.Replaces); err != nil {
+		// Whether it was corrected already is for the insert to find: who looks before it may see a correction that another call with
+		// the same key has just made.
+		switch _, found, err := findSession(ctx, tx, s.Replaces); {
+		case err != nil:
 			return Session{}, err
+		case !found:
+			return Session{}, sessionUnknown(s.Replaces)
 		}
 	}
 	done, err := insertSession(ctx, tx, s)
 	if done || err != nil {
 		return s, err
 	}
-	// Somebody was faster with the same key, or with another correction of the same session.
+	// Somebody was faster with the same key, or has corrected the same session.
 	if kept, err := findKept(ctx, tx, s); kept != nil || err != nil {
 		return deref(kept), err
 	}
