@@ -173,15 +173,18 @@ func TestOptimalOnSmallDays(t *testing.T) {
 func TestLargeDays(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(4) {
+		if raceDetector && seed != 1 {
+			continue
+		}
 		d := siteDay(seed, 8-int(seed), 40)
-		p, err := dayblocks.Solve(d, dayblocks.Options{Seed: seed, Moves: 3000})
+		p, err := dayblocks.Solve(d, dayblocks.Options{Seed: seed, Moves: 1000})
 		require.NoError(t, err)
 		value, err := dayblocks.Check(d, p)
 		require.NoError(t, err)
 		require.Equal(t, value, p.Value)
 		require.GreaterOrEqual(t, p.Bound, p.Value)
 		require.LessOrEqual(t, p.Bound, d.Worth())
-		again, err := dayblocks.Solve(d, dayblocks.Options{Seed: seed, Moves: 3000})
+		again, err := dayblocks.Solve(d, dayblocks.Options{Seed: seed, Moves: 1000})
 		require.NoError(t, err)
 		require.Equal(t, p, again)
 		t.Logf("%d trainers: worth %d of at most %d, %.2f %% apart, %d sessions dropped", 8-int(seed), p.Value, p.Bound, 100*float64(p.Bound-p.Value)/float64(p.Value), len(p.Dropped))
@@ -316,7 +319,7 @@ func TestInvalidDays(t *testing.T) {
 func TestCheckFindsFaults(t *testing.T) {
 	t.Parallel()
 	d := siteDay(0, 8, 16)
-	good, err := dayblocks.Solve(d, dayblocks.Options{Moves: 3000})
+	good, err := dayblocks.Solve(d, dayblocks.Options{Moves: 1000})
 	require.NoError(t, err)
 	for _, c := range []struct {
 		change func(p *dayblocks.Plan)

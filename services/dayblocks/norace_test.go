@@ -1,0 +1,5 @@
+//go:build !race
+
+package dayblocks_test
+
+const raceDetector = false
