@@ -115,7 +115,7 @@ func entry(changes ...func(*trainingv1.Entry)) *trainingv1.Entry {
 	return e
 }
 
-// log keeps a session that must be accepted.
+// logs keeps a session that must be accepted.
 func (s *school) logs(t testing.TB, e *trainingv1.Entry) *trainingv1.Session {
 	t.Helper()
 	got, err := s.LogSession(t.Context(), &trainingv1.LogSessionRequest{Entry: e})
@@ -140,9 +140,8 @@ func refuses(t testing.TB, err error, kind apperr.Kind, reason, words string) {
 }
 
 // contents is every row of the sessions, as text.
-func (s *school) contents(t testing.TB) []string {
-	t.Helper()
-	rows, err := postgres.List[struct{ Text string }](t.Context(), s.pool, "read sessions", `select r::text as text from training.session r order by id`)
+func (s *school) contents(t require.TestingT) []string {
+	rows, err := postgres.List[struct{ Text string }](context.Background(), s.pool, "read sessions", `select r::text as text from training.session r order by id`)
 	require.NoError(t, err)
 	out := make([]string, len(rows))
 	for i, r := range rows {
