@@ -85,6 +85,9 @@ func (c *checking) blocks() error {
 			return fmt.Errorf("session %d of dog %d may not be held by trainer %d in area %d", b.Session, b.Dog, b.Trainer, b.Area)
 		}
 		c.cost += s.Handlers[h].Points + s.Areas[a].Points
+		if b.Start != s.Kept.Start {
+			c.cost += s.Kept.Points
+		}
 		what := fmt.Sprintf("session %d of dog %d", b.Session, b.Dog)
 		end := b.Start + s.Minutes + c.d.Changeover
 		if err := c.busy(b.Trainer, b.Start, end, what); err != nil {

@@ -73,8 +73,12 @@ type Session struct {
 	Skill    int // never three sessions of a dog in a row on the same skill, in the order in which they are held
 	Handlers []Choice
 	Areas    []Place
-	Extra    int // points that leaving this very session out costs, besides Policy.Drop
+	Extra    int  // points that leaving this very session out costs, besides Policy.Drop
+	Kept     Kept // where it was in an earlier plan of the day
 }
+
+// Kept is a start in minutes, and what any other start costs in points. The zero value asks for nothing.
+type Kept struct{ Start, Points int }
 
 // Choice is a trainer who may hold a session, and what that costs in points.
 type Choice struct{ Trainer, Points int }

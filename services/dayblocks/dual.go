@@ -167,7 +167,10 @@ func (d *dual) hold(i int32) {
 		_, in := d.in(it, k)
 		if in < infinite {
 			h.cost[k] = by + in
-			h.low = min(h.low, by+in)
+			if k != it.kept {
+				h.cost[k] += micro(it.moved) * unit
+			}
+			h.low = min(h.low, h.cost[k])
 		}
 	}
 }

@@ -22,6 +22,7 @@ type item struct {
 	length       int   // steps
 	busy         int   // with changeover
 	skill        int
+	kept, moved  int // the step where it was, and the points of any other
 	alone, two   bool
 	handlers     []Choice
 	places       []place
@@ -86,7 +87,7 @@ func (m *model) addDog(i int) {
 	away := m.span(x.Away)
 	for j, s := range x.Sessions {
 		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill,
-			alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
+			kept: s.Kept.Start / m.d.Step, moved: s.Kept.Points, alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
 		for _, p := range s.Areas {
 			free := m.span(m.d.Areas[p.Area].Open)
 			for k, w := range away {
@@ -113,7 +114,7 @@ func (m *model) addDog(i int) {
 
 // sameSession reports whether two sessions of a dog can stand for each other.
 func sameSession(a, b *Session) bool {
-	if a.Minutes != b.Minutes || a.Skill != b.Skill || a.Extra != b.Extra || len(a.Handlers) != len(b.Handlers) || len(a.Areas) != len(b.Areas) {
+	if a.Minutes != b.Minutes || a.Skill != b.Skill || a.Extra != b.Extra || a.Kept != b.Kept || len(a.Handlers) != len(b.Handlers) || len(a.Areas) != len(b.Areas) {
 		return false
 	}
 	for i := range a.Handlers {

@@ -40,6 +40,9 @@ func smallDay(r *rand.Rand, trainers, dogs, sessions, steps int) *dayblocks.Day 
 		}
 		for range 1 + r.IntN(sessions) {
 			s := dayblocks.Session{Minutes: step * (1 + r.IntN(2)), Skill: r.IntN(2), Extra: r.IntN(3)}
+			if r.IntN(3) == 0 {
+				s.Kept = dayblocks.Kept{Start: step * r.IntN(steps), Points: r.IntN(9)}
+			}
 			for t := range trainers {
 				if t == 0 || r.IntN(2) == 0 {
 					s.Handlers = append(s.Handlers, dayblocks.Choice{Trainer: t, Points: r.IntN(6)})
@@ -243,6 +246,39 @@ func TestStartIsKept(t *testing.T) {
 	require.GreaterOrEqual(t, next.Value, p.Value)
 }
 
+// TestKeptStarts checks that a session stays where it was for points, and moves when moving is worth more than they are.
+func TestKeptStarts(t *testing.T) {
+	t.Parallel()
+	all := []dayblocks.Span{{To: 120}}
+	session := dayblocks.Session{Minutes: 15, Handlers: []dayblocks.Choice{{Trainer: 0}}, Areas: []dayblocks.Place{{Area: 0}}, Kept: dayblocks.Kept{Start: 60, Points: 10}}
+	d := &dayblocks.Day{Step: 15, Minutes: 120, Trainers: []dayblocks.Trainer{{Hours: all}}, Areas: []dayblocks.Area{{Dogs: 1, Open: all}},
+		Dogs: []dayblocks.Dog{{Sessions: []dayblocks.Session{session}}}, Policy: dayblocks.Policy{Drop: 100}}
+	for _, c := range []struct {
+		change      func()
+		start, cost int
+		worthIt     string
+	}{
+		{func() {}, 60, 0, "nothing is in its way"},
+		{func() { d.Trainers[0].Finish = 60; d.Policy.Late = 4 }, 60, 4, "late costs less than moving"},
+		{func() { d.Policy.Late = 30 }, -1, 10, "late costs more than moving"},
+	} {
+		c.change()
+		p, err := dayblocks.Solve(d, dayblocks.Options{})
+		require.NoError(t, err, c.worthIt)
+		require.Len(t, p.Blocks, 1, c.worthIt)
+		if c.start >= 0 {
+			require.Equal(t, c.start, p.Blocks[0].Start, c.worthIt)
+		} else {
+			require.NotEqual(t, 60, p.Blocks[0].Start, c.worthIt)
+		}
+		require.Equal(t, d.Worth()-c.cost, p.Value, c.worthIt)
+		value, err := dayblocks.Check(d, p)
+		require.NoError(t, err, c.worthIt)
+		require.Equal(t, p.Value, value, c.worthIt)
+		require.Equal(t, p.Value, p.Bound, c.worthIt)
+	}
+}
+
 // TestReasons checks the reasons for what is dropped on days made for them.
 func TestReasons(t *testing.T) {
 	t.Parallel()
@@ -306,6 +342,8 @@ func TestInvalidDays(t *testing.T) {
 		{func(d *dayblocks.Day) { d.Apart = [][2]int{{0, 0}} }, "two dogs"},
 		{func(d *dayblocks.Day) { d.Policy.Drop = -1 }, "policy: -1"},
 		{func(d *dayblocks.Day) { d.Dogs[0].Rest = 3 }, "rest of 3 minutes"},
+		{func(d *dayblocks.Day) { d.Dogs[0].Sessions[0].Kept = dayblocks.Kept{Start: 600, Points: -1} }, "kept at minute 600"},
+		{func(d *dayblocks.Day) { d.Dogs[0].Sessions[0].Kept.Start = 7 }, "kept at minute 7"},
 	} {
 		d := siteDay(0, 3, 6)
 		c.change(d)

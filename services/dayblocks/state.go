@@ -146,6 +146,9 @@ func (m *model) itemCost(it *item, p placed) int {
 			break
 		}
 	}
+	if int(p.start) != it.kept {
+		cost += it.moved
+	}
 	if int(p.start)+it.busy > m.finish[p.trainer] {
 		cost += m.d.Policy.Late
 	}

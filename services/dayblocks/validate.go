@@ -99,6 +99,9 @@ func (d *Day) validateDog(i int) error {
 		if s.Minutes < d.Step || s.Minutes%d.Step != 0 || s.Extra < 0 || s.Extra > mostPoints {
 			return invalid("dog %d, session %d: %d minutes, %d points; give a positive multiple of %d minutes and no negative points", i, j, s.Minutes, s.Extra, d.Step)
 		}
+		if s.Kept.Points < 0 || s.Kept.Points > mostPoints || s.Kept.Start < 0 || s.Kept.Start%d.Step != 0 {
+			return invalid("dog %d, session %d: kept at minute %d for %d points; give a multiple of %d minutes and no negative points", i, j, s.Kept.Start, s.Kept.Points, d.Step)
+		}
 		for _, h := range s.Handlers {
 			if h.Trainer < 0 || h.Trainer >= len(d.Trainers) || h.Points < 0 || h.Points > mostPoints {
 				return invalid("dog %d, session %d: trainer %d with %d points does not exist or has too many", i, j, h.Trainer, h.Points)

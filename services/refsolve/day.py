@@ -123,6 +123,11 @@ class Programme:
             self.cost.append(p["Points"] * lit)
             used = self.used.setdefault((i, a), self.bool())
             m.add_implication(lit, used)
+        kept = s.get("Kept") or {"Start": 0, "Points": 0}
+        if kept["Points"]:
+            moved = self.bool()
+            m.add(start == kept["Start"] // day["Step"]).only_enforce_if([held, ~moved])
+            self.cost.append(kept["Points"] * moved)
         m.add(sum(by) == held)
         m.add(sum(at) == held)
         return held, start, length, s["Skill"]
