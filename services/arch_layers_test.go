@@ -15,6 +15,7 @@ const (
 	plumbing
 	leaf
 	planning
+	running
 	showing
 	command
 	// support is for tests: any test may import it, and it may import anything.
@@ -49,6 +50,8 @@ var layers = map[string]layer{
 	"services/exchange": leaf,
 
 	"services/planner": planning,
+	// dayplan reads promises from planner, and nothing but the wiring and what shows things may know it.
+	"services/dayplan": running,
 	"services/console": showing,
 	"cmd":              command,
 	// e2e and deploy hold tests only: callers that know an address and a token, and a check of the example files.
@@ -91,7 +94,7 @@ func ours(imported string) (dir string, ok bool) {
 	return strings.CutPrefix(imported, module+"/")
 }
 
-// checkLayers: imports run one way, pure <- plumbing and leaves <- planner <- console <- cmd.
+// checkLayers: imports run one way, pure <- plumbing and leaves <- planner <- dayplan <- console <- cmd.
 func checkLayers(t tree) []string {
 	var found []string
 	for _, s := range t.sources {
@@ -141,7 +144,7 @@ func wrongDirection(s source, dir string) string {
 		}
 		return "leaf services never import each other; let planner join what both know, or pass in the value that is needed"
 	}
-	return "imports run one way: pure <- plumbing, leaves <- planner <- console <- cmd; move the shared part down or pass it in"
+	return "imports run one way: pure <- plumbing, leaves <- planner <- dayplan <- console <- cmd; move the shared part down or pass it in"
 }
 
 // checkPure: pure packages import the standard library alone, and nothing of it that reaches outside the program.

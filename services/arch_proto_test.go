@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
+	_ "github.com/longlead/longlead/proto/longlead/dayplan/v1"
 	_ "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	_ "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	_ "github.com/longlead/longlead/proto/longlead/facility/v1"

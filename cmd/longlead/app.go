@@ -17,6 +17,7 @@ import (
 
 	"github.com/longlead/longlead/migrations"
 	"github.com/longlead/longlead/services/apperr"
+	"github.com/longlead/longlead/services/dayplan"
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
@@ -30,6 +31,7 @@ import (
 	"github.com/longlead/longlead/services/rpc"
 	"github.com/longlead/longlead/services/training"
 
+	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
@@ -221,6 +223,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	exchangeServer := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Ports: allPorts()})
 	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
 	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
+	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -228,6 +231,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, enrollmentServer) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

@@ -44,6 +44,7 @@ type cli struct {
 	Export   exportCmd   `cmd:"" help:"Give records out as CSV or XLSX files."`
 	Template templateCmd `cmd:"" help:"Write an empty file of one kind of record, or list the kinds."`
 	Plan     planCmd     `cmd:"" help:"Draft, read, compare, explain and publish month plans."`
+	Day      dayCmd      `cmd:"" help:"Plan the day of a site, and plan it anew when somebody is absent."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`

@@ -163,7 +163,7 @@ func areasPort() records.Port {
 			return nil, putAreas(ctx, tx, areas)
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
-			areas, err := listAreas(ctx, db)
+			areas, err := ListAreas(ctx, db)
 			if err != nil {
 				return nil, err
 			}

@@ -178,7 +178,8 @@ func endClosure(ctx context.Context, tx postgres.Tx, id ids.ClosureID, open cale
 	return nil
 }
 
-func listAreas(ctx context.Context, db postgres.DB) ([]Area, error) {
+// ListAreas returns every training area, by site and code.
+func ListAreas(ctx context.Context, db postgres.DB) ([]Area, error) {
 	return postgres.List[Area](ctx, db, "list areas", `
 		select a.id, a.site_id, a.code, a.kind, a.dogs_at_once
 		from facility.area a join facility.site s on s.id = a.site_id order by s.code, a.code`)

@@ -170,7 +170,7 @@ func TestAreas(t *testing.T) {
 	changed := Area{ID: ids.AreaID(uuid.New()), SiteID: site.ID, Code: "yard", Kind: "field", DogsAtOnce: 9}
 	require.NoError(t, putAreas(t.Context(), tx, []Area{changed}))
 	changed.ID = yard.ID
-	all, err := listAreas(t.Context(), tx)
+	all, err := ListAreas(t.Context(), tx)
 	require.NoError(t, err)
 	require.Equal(t, []Area{hall, changed}, all)
 }

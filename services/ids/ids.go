@@ -47,6 +47,8 @@ type (
 	StayID = ID[stay]
 	// PlanID identifies a month plan.
 	PlanID = ID[plan]
+	// DayPlanID identifies a plan of a site's day.
+	DayPlanID = ID[dayPlan]
 	// MoveStudyID identifies a study of what moving promises is worth.
 	MoveStudyID = ID[moveStudy]
 	// HouseholdID identifies dogs that must come together.
@@ -74,6 +76,7 @@ type (
 	vaccination struct{}
 	stay        struct{}
 	plan        struct{}
+	dayPlan     struct{}
 	moveStudy   struct{}
 	household   struct{}
 	policy      struct{}
@@ -95,6 +98,7 @@ func (request) label() string     { return "request" }
 func (vaccination) label() string { return "vaccination" }
 func (stay) label() string        { return "stay" }
 func (plan) label() string        { return "plan" }
+func (dayPlan) label() string     { return "day plan" }
 func (moveStudy) label() string   { return "study of moves" }
 func (household) label() string   { return "household" }
 func (policy) label() string      { return "policy" }

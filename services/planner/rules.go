@@ -269,10 +269,10 @@ func (t *trainerBoard) hasTime(first, end, minutes int) bool {
 	return true
 }
 
-// lacksSkill names a skill that a trainer holds at too low a level, or nothing.
+// lacksSkill names the first skill that a trainer holds at too low a level, or nothing.
 func lacksSkill(held map[string]int, needed map[workload.Skill]int) string {
-	for skill, level := range needed {
-		if held[string(skill)] < level {
+	for _, skill := range workload.Skills() {
+		if held[string(skill)] < needed[skill] {
 			return string(skill)
 		}
 	}

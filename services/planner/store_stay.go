@@ -28,6 +28,14 @@ func listLiveStays(ctx context.Context, db postgres.DB, span calendar.Span) ([]S
 		order by site_id, run_id, lower(nights)`, wide)
 }
 
+// ListStaysOn returns the stays of the dogs that are at a site on a day, the graduation day included, by request.
+func ListStaysOn(ctx context.Context, db postgres.DB, site ids.SiteID, day calendar.Date) ([]Stay, error) {
+	return postgres.List[Stay](ctx, db, "list the stays of a day", `
+		select `+stayColumns+` from planner.stay
+		where site_id = $1 and lower(nights) <= $2 and upper(nights) >= $2 and state in ('published', 'confirmed', 'in residence')
+		order by request_id`, site, day)
+}
+
 // mostCleanDownDays is the longest clean-down that a site can set.
 const mostCleanDownDays = 7
 

@@ -28,19 +28,19 @@ type Caller struct {
 }
 
 // roles are the sets of permissions that a token file names. They follow the people of a school: the manager decides, the
-// site lead and the office work with records and see plans, a trainer logs sessions, a viewer reads. The office logs none itself;
+// site lead and the office work with records and see plans, the site lead plans the days, a trainer logs sessions, a viewer reads. The office logs none itself;
 // it may bring in files of them, as it does with all that stands on paper.
 var roles = map[string][]accessv1.Permission{
 	"manager": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
 		accessv1.Permission_PERMISSION_PUBLISH_PLANS, accessv1.Permission_PERMISSION_SET_POLICY,
-		accessv1.Permission_PERMISSION_LOG_SESSIONS,
+		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
-		accessv1.Permission_PERMISSION_LOG_SESSIONS,
+		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 	},
 	"office": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,

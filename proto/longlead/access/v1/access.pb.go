@@ -44,6 +44,8 @@ const (
 	Permission_PERMISSION_SET_POLICY Permission = 6
 	// Log training sessions and correct them.
 	Permission_PERMISSION_LOG_SESSIONS Permission = 7
+	// Plan the days of a site, and plan one anew when somebody is absent.
+	Permission_PERMISSION_PLAN_DAYS Permission = 8
 )
 
 // Enum value maps for Permission.
@@ -57,6 +59,7 @@ var (
 		5: "PERMISSION_PUBLISH_PLANS",
 		6: "PERMISSION_SET_POLICY",
 		7: "PERMISSION_LOG_SESSIONS",
+		8: "PERMISSION_PLAN_DAYS",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":   0,
@@ -67,6 +70,7 @@ var (
 		"PERMISSION_PUBLISH_PLANS": 5,
 		"PERMISSION_SET_POLICY":    6,
 		"PERMISSION_LOG_SESSIONS":  7,
+		"PERMISSION_PLAN_DAYS":     8,
 	}
 )
 
@@ -120,7 +124,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xf0\x01\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\x8a\x02\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -130,7 +134,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x16PERMISSION_DRAFT_PLANS\x10\x04\x12\x1c\n" +
 	"\x18PERMISSION_PUBLISH_PLANS\x10\x05\x12\x19\n" +
 	"\x15PERMISSION_SET_POLICY\x10\x06\x12\x1b\n" +
-	"\x17PERMISSION_LOG_SESSIONS\x10\a:`\n" +
+	"\x17PERMISSION_LOG_SESSIONS\x10\a\x12\x18\n" +
+	"\x14PERMISSION_PLAN_DAYS\x10\b:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +

@@ -1,0 +1,83 @@
+package dayplan
+
+import (
+	"slices"
+
+	"github.com/longlead/longlead/services/dayblocks"
+)
+
+// wantBreaks are the breaks of a shift: the meal in its middle part, and the short ones spread over it.
+func wantBreaks(shift dayblocks.Span, meal int) (breaks []dayblocks.Break, kinds []string) {
+	length := shift.To - shift.From
+	add := func(kind string, minutes, from, to int) {
+		breaks = append(breaks, dayblocks.Break{Minutes: minutes, Within: dayblocks.Span{From: roundUp(from), To: to / step * step}})
+		kinds = append(kinds, kind)
+	}
+	if meal > 0 {
+		add(KindMeal, roundUp(meal), shift.From+length/4, shift.To-length/4)
+	}
+	n := min((length-meal)/restEvery, 5)
+	for i := range n {
+		part := length / n
+		add(KindRest, restMinutes, shift.From+i*part+part/5, shift.From+(i+1)*part-part/8)
+	}
+	return breaks, kinds
+}
+
+// roomForBreaks makes sure that a trainer's breaks fit beside what is fixed: where they do not they may be at any time of the shift, and
+// where that does not help either the last one is given up and counted.
+func roomForBreaks(t *dayblocks.Trainer, kinds []string) (left []string, lost int) {
+	if fits(t, t.Breaks) {
+		return kinds, 0
+	}
+	wide := slices.Clone(t.Breaks)
+	for i := range wide {
+		wide[i].Within = dayblocks.Span{From: t.Hours[0].From, To: t.Hours[0].To}
+	}
+	for len(wide) > 0 && !fits(t, wide) {
+		wide = wide[:len(wide)-1]
+		lost++
+	}
+	t.Breaks = wide
+	return kinds[:len(wide)], lost
+}
+
+// fits reports whether breaks can all be taken: in some order each as early as it can be after the one before.
+func fits(t *dayblocks.Trainer, breaks []dayblocks.Break) bool {
+	taken := make([]bool, len(breaks))
+	var next func(from, left int) bool
+	next = func(from, left int) bool {
+		if left == 0 {
+			return true
+		}
+		for i, b := range breaks {
+			if taken[i] {
+				continue
+			}
+			if at, ok := earliest(t, b, from); ok {
+				taken[i] = true
+				if next(at+b.Minutes, left-1) {
+					return true
+				}
+				taken[i] = false
+			}
+		}
+		return false
+	}
+	return next(0, len(breaks))
+}
+
+func earliest(t *dayblocks.Trainer, b dayblocks.Break, from int) (at int, ok bool) {
+	for at = max(from, b.Within.From); at+b.Minutes <= b.Within.To; at += step {
+		if free(t, dayblocks.Span{From: at, To: at + b.Minutes}) {
+			return at, true
+		}
+	}
+	return 0, false
+}
+
+// free reports whether a trainer is at work throughout and not taken.
+func free(t *dayblocks.Trainer, s dayblocks.Span) bool {
+	in := slices.ContainsFunc(t.Hours, func(h dayblocks.Span) bool { return h.From <= s.From && s.To <= h.To })
+	return in && !slices.ContainsFunc(t.Fixed, func(f dayblocks.Span) bool { return f.From < s.To && s.From < f.To })
+}
