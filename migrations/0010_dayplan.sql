@@ -43,6 +43,7 @@ create table dayplan.pause (
   trainer_id uuid not null constraint pause_trainer_fkey references roster.trainer,
   kind text not null constraint pause_kind_check check (kind in ('meal', 'rest')),
   during tstzrange not null constraint pause_during_check check (not isempty(during)),
+  constraint pause_pkey primary key (plan_id, trainer_id, during),
   constraint pause_trainer_excl exclude using gist (plan_id with =, trainer_id with =, during with &&)
 );
 comment on table dayplan.pause is 'A meal or short break of a trainer.';

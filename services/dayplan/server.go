@@ -60,7 +60,9 @@ func (s *Server) read(ctx context.Context, code, day string, find func(context.C
 		return got, err
 	}
 	if find == nil {
-		find = func(ctx context.Context, tx postgres.Tx, _ calendar.Date) (facility.Site, error) { return facility.FindSite(ctx, tx, code) }
+		find = func(ctx context.Context, tx postgres.Tx, _ calendar.Date) (facility.Site, error) {
+			return facility.FindSite(ctx, tx, code)
+		}
 	}
 	err = postgres.ReadTx(ctx, s.deps.Pool, func(tx postgres.Tx) error {
 		got = snapshot{}

@@ -39,6 +39,9 @@ func randomDay(r *rand.Rand) *dayblocks.Day {
 		dog := dayblocks.Dog{Rest: r.IntN(4) * step, Away: some(2), Alone: r.IntN(4) == 0, Two: r.IntN(5) == 0, Weight: r.IntN(4)}
 		for range 1 + r.IntN(3) {
 			s := dayblocks.Session{Minutes: step * (1 + r.IntN(3)), Skill: r.IntN(2), Extra: r.IntN(9)}
+			if r.IntN(3) == 0 {
+				s.Kept = dayblocks.Kept{Start: r.IntN(size) * step, Points: r.IntN(12)}
+			}
 			for t := range d.Trainers {
 				if r.IntN(3) > 0 {
 					s.Handlers = append(s.Handlers, dayblocks.Choice{Trainer: t, Points: r.IntN(9)})
