@@ -56,7 +56,7 @@ type dayPlanCmd struct {
 	Site    string  `help:"Code of the site; all of them when it is left out." placeholder:"CODE"`
 	Month   string  `xor:"when" help:"Every day of a month, written 2027-03." placeholder:"MONTH"`
 	Date    string  `xor:"when" help:"One day, written 2027-03-08." placeholder:"DAY"`
-	Seconds float64 `help:"Most seconds of solving for each day; a day that is proven best takes less." default:"2"`
+	Seconds float64 `help:"Most seconds of solving for each day: 2 for one day and 0.4 for each of a month when it is left out. A day that is proven best takes less."`
 	Seed    int64   `help:"Seed of the search." default:"1"`
 	Anew    bool    `help:"Replace plans whose day has begun as well."`
 }
@@ -73,6 +73,9 @@ func (c *dayPlanCmd) Run(ctx context.Context, o *Options, std streams) error {
 			if sites, err = siteCodes(ctx, a); err != nil {
 				return err
 			}
+		}
+		if c.Seconds == 0 && c.Month != "" {
+			c.Seconds = monthSeconds
 		}
 		var asked []*dayplanv1.PlanDayRequest
 		for day := range days.Dates() {
@@ -116,6 +119,9 @@ func siteCodes(ctx context.Context, a *app) (codes []string, err error) {
 	}
 	return codes, err
 }
+
+// monthSeconds is what a day of a month is given: longer searches of the demo's days held no session more.
+const monthSeconds = 0.4
 
 // daysAtOnce is how many days are planned at a time.
 const daysAtOnce = 2

@@ -47,7 +47,7 @@ func printDay(out io.Writer, o *Options, p *dayplanv1.DayPlan) {
 		fmt.Fprintln(out, "\nNot held:")
 		t := newTable(out, "dog", "session", "skill", "why", "what would help")
 		for _, d := range p.GetDrops() {
-			t.AppendRow(table.Row{d.GetDogCode() + " " + d.GetDogName(), d.GetSession(), d.GetSkillCode(), text.WrapSoft(d.GetReason(), 50), text.WrapSoft(d.GetRemedy(), 40)})
+			t.AppendRow(table.Row{d.GetDogCode() + " " + d.GetDogName(), d.GetSession(), d.GetSkillCode(), text.WrapSoft(d.GetReason(), 44), text.WrapSoft(d.GetRemedy(), 34)})
 		}
 		t.Render()
 	}
@@ -148,17 +148,20 @@ func printRepair(out io.Writer, c *dayAbsentCmd, r *dayplanv1.CoverAbsenceRespon
 	if len(r.GetDifferences()) == 0 {
 		fmt.Fprintln(out, "Nothing is otherwise.")
 	} else {
-		t := newTable(out, "dog", "session", "", "before", "now", "what would help")
+		t := newTable(out, "dog", "session", "", "before", "now")
 		for _, d := range r.GetDifferences() {
-			session := ""
+			session, now := "", d.GetAfter()
+			if d.GetRemedy() != "" {
+				now += "; what would help: " + d.GetRemedy()
+			}
 			if d.GetSession() > 0 {
 				session = fmt.Sprint(d.GetSession())
 			}
-			t.AppendRow(table.Row{d.GetDogCode() + " " + d.GetDogName(), session, diffWords[d.GetKind()], text.WrapSoft(d.GetBefore(), 30), text.WrapSoft(d.GetAfter(), 40), text.WrapSoft(d.GetRemedy(), 30)})
+			t.AppendRow(table.Row{d.GetDogCode() + " " + d.GetDogName(), session, diffWords[d.GetKind()], text.WrapSoft(d.GetBefore(), 30), text.WrapSoft(now, 46)})
 		}
 		t.Render()
 	}
-	fmt.Fprintf(out, "%d covered, %d moved, %d dropped; %d more sessions with somebody other than the dog's own trainer; %d points, of which at most %d could be saved; %.2f s.\n",
+	printSentence(out, "%d covered, %d moved, %d dropped; %d more sessions with somebody other than the dog's own trainer; %d points, of which at most %d could be saved; %.2f s.",
 		r.GetCovered(), r.GetMoved(), r.GetDropped(), r.GetWithOthers(), r.GetPoints(), r.GetGap(), r.GetSeconds())
 	for _, note := range r.GetNotes() {
 		printSentence(out, "- %s", note)
