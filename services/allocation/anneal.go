@@ -171,7 +171,7 @@ func (c *search) keepTime() {
 	c.length = moves
 	share = 0.9
 	switch {
-	case c.x.m.units() <= diveUnits || left < rebuildLeast:
+	case c.x.m.deep || left < rebuildLeast:
 	case c.cycles == 1:
 		share = coolShare
 	default:

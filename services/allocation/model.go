@@ -15,6 +15,7 @@ type model struct {
 	p                     *Problem
 	nights, stride, words int
 	shift                 uint
+	deep                  bool // solved to the end, by dives and branching
 
 	siteOf, trainerOf, dogOf []int32 // own index -> index in p
 
@@ -168,7 +169,24 @@ func newModel(p *Problem, c part, threads int) *model {
 	m.findLevels()
 	m.findLoads()
 	m.chooseShift()
+	m.deep = m.units() <= diveUnits || m.units() <= oneDayUnits && m.units() <= longSchedule*len(m.trainerOf) && m.oneDay()
 	return m
+}
+
+// oneDay reports whether no trainer works on more than one day: then the best schedule of a trainer is a knapsack with one capacity.
+func (m *model) oneDay() bool {
+	for t := range m.trainerOf {
+		n := 0
+		for _, works := range m.works[t*m.stride : (t+1)*m.stride] {
+			if works {
+				n++
+			}
+		}
+		if n > 1 {
+			return false
+		}
+	}
+	return true
 }
 
 func (m *model) units() int                 { return len(m.unitFirst) - 1 }

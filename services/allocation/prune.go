@@ -84,6 +84,9 @@ func (x *pricer) forced(c *calendar, net []micro, site *tariff) []micro {
 		return nil
 	}
 	x.collect(net, site)
+	if x.oneDay() {
+		return x.forcedInKnapsack(c, net, site)
+	}
 	bound := x.evaluateInner()
 	x.reach = slices.Grow(x.reach[:0], len(c.stays))[:len(c.stays)]
 	days := len(c.minutes)
@@ -96,6 +99,57 @@ func (x *pricer) forced(c *calendar, net []micro, site *tariff) []micro {
 		at := int(st.class) * (days + 1)
 		left -= x.sum[at+int(st.to)] - x.sum[at+int(st.from)]
 		x.reach[i] = bound - x.surplus[st.dog] + left
+	}
+	return x.reach
+}
+
+// forcedInKnapsack is forced for a trainer whose best schedule is a knapsack: exactly, by the best of the items before one and of those after it.
+func (x *pricer) forcedInKnapsack(c *calendar, net []micro, site *tariff) []micro {
+	w := int(c.minutes[0]) + 1
+	n := len(x.items)
+	before := make([]micro, (n+1)*w) // by item: best of those before it, by minutes
+	size := func(it *item) int {
+		if it.from == it.to {
+			return 0
+		}
+		return int(it.size)
+	}
+	for i := range x.items {
+		it := &x.items[i]
+		from, to := before[i*w:(i+1)*w], before[(i+1)*w:(i+2)*w]
+		copy(to, from)
+		for u := size(it); u < w; u++ {
+			to[u] = max(to[u], from[u-size(it)]+it.value)
+		}
+	}
+	x.reach = slices.Grow(x.reach[:0], len(c.stays))[:len(c.stays)]
+	all := before[n*w:]
+	for i := range c.stays { // those that leave nothing over are no items
+		st := &c.stays[i]
+		left := net[st.group] - micro(st.penalty)<<x.m.shift
+		if site != nil {
+			left -= site.siteMinutes(c, st)
+		}
+		need := 0
+		if st.from < st.to {
+			need = int(st.size)
+		}
+		x.reach[i] = never
+		if need < w {
+			x.reach[i] = left + all[w-1-need]
+		}
+	}
+	after := make([]micro, w)
+	for i := n - 1; i >= 0; i-- {
+		it := &x.items[i]
+		best := never
+		for u := 0; u+size(it) < w; u++ {
+			best = max(best, before[i*w+u]+after[w-1-size(it)-u])
+		}
+		x.reach[it.stay] = best + it.value
+		for u := w - 1; u >= size(it); u-- {
+			after[u] = max(after[u], after[u-size(it)]+it.value)
+		}
 	}
 	return x.reach
 }

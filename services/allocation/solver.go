@@ -66,10 +66,12 @@ const (
 	pricingCost   = 60
 	masterUnits   = 250 // parts for which the linear programme over schedules is solved
 	diveUnits     = 80  // parts that are solved to the end: by dives and branching
-	nodesPerDive  = 60  // nodes of the tree between dives
-	diveFirst     = 12  // rounds of pricing before the first dive, and
-	diveEvery     = 40  // between dives once they are many
-	diveRounds    = 4   // rounds of pricing at each step of a dive
+	oneDayUnits   = 120 // the same in parts of one day, with no more dogs a trainer than longSchedule: longer ones take the programme too long
+	longSchedule  = 10
+	nodesPerDive  = 60 // nodes of the tree between dives
+	diveFirst     = 12 // rounds of pricing before the first dive, and
+	diveEvery     = 40 // between dives once they are many
+	diveRounds    = 4  // rounds of pricing at each step of a dive
 	movesRound    = 16_000
 	boundShare    = 0.4 // time for the bound of parts above masterUnits, as a share of the plan's
 	scheduleWait  = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
@@ -175,7 +177,7 @@ func timed(spent *time.Duration, work func() int) (used int) {
 // nextStage says whether bound (3) or plan (4) is worked on next: in turns, but under a time limit, in parts that are not solved to the
 // end, so that each gets its share of the time.
 func (s *solver) nextStage(other int) int {
-	if _, limited := s.r.left(); !limited || s.m.units() <= diveUnits || s.master != nil && s.master.settled {
+	if _, limited := s.r.left(); !limited || s.m.deep || s.master != nil && s.master.settled {
 		return other
 	}
 	share := 1.0 // of the plan's time
@@ -204,7 +206,7 @@ func (s *solver) scratch() *state {
 
 // improve runs the local search for about as long as the schedules took.
 func (s *solver) improve() int {
-	if s.m.units() > diveUnits && s.r.outer == nil && s.search.cooled() {
+	if !s.m.deep && s.r.outer == nil && s.search.cooled() {
 		if s.rebuilder == nil {
 			s.rebuilder = newRebuilder(s)
 		}
@@ -214,7 +216,7 @@ func (s *solver) improve() int {
 		s.rebuilder.passes = 0
 	}
 	moves := movesRound
-	switch small := s.m.units() <= diveUnits; {
+	switch small := s.m.deep; {
 	case small:
 		moves /= 8 // the programme finds better plans, and proves them
 	case s.master != nil:

@@ -64,7 +64,7 @@ func (s *solver) lowerVast(first bool) {
 
 // subgradientRounds is how many steps along the subgradient there are before the linear programme over schedules takes over.
 func (s *solver) subgradientRounds() int {
-	if s.m.units() <= diveUnits {
+	if s.m.deep {
 		return 20
 	}
 	return 60
@@ -83,7 +83,7 @@ func (s *solver) generate() (used int) {
 	w.weigh()
 	s.guide.updateCalendars(d)
 	s.proposePlan()
-	if s.sinceDive += w.rounds - before; s.m.units() <= diveUnits && (s.sinceDive >= s.nextDive || w.settled || s.diveNow()) {
+	if s.sinceDive += w.rounds - before; s.m.deep && (s.sinceDive >= s.nextDive || w.settled || s.diveNow()) {
 		s.sinceDive, s.nextDive = 0, min(s.nextDive*2, diveEvery)
 		w.diveFromRoot(diveRounds, micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
 	}
@@ -100,7 +100,7 @@ func (s *solver) diveNow() bool {
 func (s *solver) prune(bound micro, price []float64) {
 	w := s.master
 	gap := s.m.roundDown(bound) - s.value
-	if s.m.units() > diveUnits || gap <= 0 || s.prunedAt > 0 && gap*2 > s.prunedAt || s.r.stop() {
+	if !s.m.deep || gap <= 0 || s.prunedAt > 0 && gap*2 > s.prunedAt || s.r.stop() {
 		return
 	}
 	s.prunedAt = gap
@@ -118,7 +118,7 @@ func (s *solver) proposePlan() {
 // branch proves small parts optimal once the schedule bound has settled.
 func (s *solver) branch() (used int) {
 	d := s.sched
-	if s.m.units() > diveUnits {
+	if !s.m.deep {
 		return 1
 	}
 	if s.tree == nil {
