@@ -61,6 +61,11 @@
 // down to a plan; and they are proven by branch and price (branch.go), with the programme at every node. The rule that
 // splits a node is the one that lowers the programme's value most on both sides when it is tried there without pricing (rule.go).
 //
+// Parts in which every trainer works on one day and nothing but trainers' minutes binds (generalised assignment) are proven by another tree
+// (knapsack_tree.go): schedules are knapsacks solved by dynamic programming, nodes are lowered by steps along the subgradient, and stays that no better
+// plan of a node can have are forbidden below it. When every dog has one stay at most, nothing ties the trainers together, and their best
+// schedules at no prices are the node's best plan.
+//
 // # Course of a solve
 //
 // Components that share no site are solved apart (components). For each: price steps (in large parts at a quicker pace, pace.go); a greedy plan at those prices; exact depth-first search
@@ -73,6 +78,7 @@
 //
 // Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
 // of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
-// Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Achterberg, Koch and Martin 2005 (trying rules); Shaw 1998, Ropke and Pisinger 2006 (search). They
+// Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Achterberg, Koch and Martin 2005 (trying rules); Fisher, Jaikumar and Van
+// Wassenhove 1986 and Posta, Ferland and Michelon 2012 (generalised assignment); Shaw 1998, Ropke and Pisinger 2006 (search). They
 // are cited from memory.
 package allocation

@@ -169,21 +169,45 @@ func newModel(p *Problem, c part, threads int) *model {
 	m.findLevels()
 	m.findLoads()
 	m.chooseShift()
-	m.deep = m.units() <= diveUnits || m.units() <= oneDayUnits && m.units() <= longSchedule*len(m.trainerOf) && m.oneDay()
+	m.deep = m.units() <= diveUnits && !m.oneDay()
 	return m
 }
 
-// oneDay reports whether no trainer works on more than one day: then the best schedule of a trainer is a knapsack with one capacity.
+// oneDay reports whether the part is an assignment of dogs to trainers who work on one day each, and on which nothing else binds: one choice of
+// site and day a dog, no households, no soft levels, and room for all dogs in every run class and place. Then the best schedule of a trainer is
+// a knapsack with one capacity, and only dogs tie the trainers to one another.
 func (m *model) oneDay() bool {
+	n := int32(len(m.dogOf))
+	if m.units() < len(m.dogOf) || len(m.easyCells()) > 0 {
+		return false
+	}
 	for t := range m.trainerOf {
-		n := 0
+		days := 0
 		for _, works := range m.works[t*m.stride : (t+1)*m.stride] {
 			if works {
-				n++
+				days++
 			}
 		}
-		if n > 1 {
+		if days > 1 || m.easy.load[t] >= 0 {
 			return false
+		}
+	}
+	for d := range m.dogOf {
+		if m.dogGroups(d) > 1 {
+			return false
+		}
+	}
+	for i := range m.groups {
+		g := &m.groups[i]
+		if m.minuteLine[g.site] >= 0 || m.capacity[m.cell(m.intakeLine[g.site], int(g.arrive))] < n || m.capacity[m.cell(m.handLine[g.site], int(g.leave))] < n {
+			return false
+		}
+		for _, r := range m.groupRuns(g) {
+			for k := g.arrive; k < g.vacate; k++ {
+				if m.capacity[m.cell(r.line, int(k))] < n {
+					return false
+				}
+			}
 		}
 	}
 	return true

@@ -27,6 +27,8 @@ type solver struct {
 	divedAt             int   // nodes of the tree at its last dive
 	prunedAt            int64 // gap when stays were last dropped
 	tree                *branching
+	oneDay              bool // every schedule is a knapsack, see knapsackTree
+	knapsacks           *knapsackTree
 	stage               int
 	rebuilder           *rebuilder
 	onBound, onPlan     time.Duration // spent on them, see nextStage
@@ -66,12 +68,11 @@ const (
 	pricingCost   = 60
 	masterUnits   = 250 // parts for which the linear programme over schedules is solved
 	diveUnits     = 80  // parts that are solved to the end: by dives and branching
-	oneDayUnits   = 120 // the same in parts of one day, with no more dogs a trainer than longSchedule: longer ones take the programme too long
-	longSchedule  = 10
-	nodesPerDive  = 60 // nodes of the tree between dives
-	diveFirst     = 12 // rounds of pricing before the first dive, and
-	diveEvery     = 40 // between dives once they are many
-	diveRounds    = 4  // rounds of pricing at each step of a dive
+	oneDayRounds  = 250 // steps of the schedule bound of a part of one day before it is branched
+	nodesPerDive  = 60  // nodes of the tree between dives
+	diveFirst     = 12  // rounds of pricing before the first dive, and
+	diveEvery     = 40  // between dives once they are many
+	diveRounds    = 4   // rounds of pricing at each step of a dive
 	movesRound    = 16_000
 	boundShare    = 0.4 // time for the bound of parts above masterUnits, as a share of the plan's
 	scheduleWait  = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
@@ -84,6 +85,7 @@ func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *s
 	for d := range s.best {
 		s.best[d] = noChoice
 	}
+	s.oneDay = m.units() <= masterUnits && m.oneDay()
 	s.state = newState(m)
 	s.typical = m.typicalGain()
 	s.startFrom(warm)
@@ -181,7 +183,10 @@ func (s *solver) nextStage(other int) int {
 		return other
 	}
 	share := 1.0 // of the plan's time
-	if s.master == nil {
+	switch {
+	case s.oneDay:
+		share = 3
+	case s.master == nil:
 		share = boundShare
 	}
 	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {

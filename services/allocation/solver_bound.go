@@ -5,13 +5,18 @@ func (s *solver) lowerSchedules() (used int) {
 	first := s.sched == nil
 	if first {
 		s.sched = newSchedules(s.dual)
-		if s.m.units() <= masterUnits {
+		if s.m.units() <= masterUnits && !s.oneDay {
 			s.master = newMaster(s.sched, s.seed)
 		}
 		s.sched.exact = s.master == nil
 	}
 	d := s.sched
 	switch {
+	case s.knapsacks != nil:
+		return s.branchKnapsacks()
+	case s.oneDay && (d.round >= oneDayRounds || d.converged()):
+		s.knapsacks = newKnapsackTree(d, func(plan *state) { s.offer(plan.at, plan.value) })
+		return 1
 	case s.tree != nil || s.master != nil && s.master.settled:
 		return s.branch()
 	case s.master != nil && d.round >= s.subgradientRounds():
@@ -23,7 +28,11 @@ func (s *solver) lowerSchedules() (used int) {
 		s.lowerVast(first)
 		return pricingCost * len(d.cal)
 	}
-	for range max(1, pricingsRound/len(d.cal)) {
+	rounds := max(1, pricingsRound/len(d.cal))
+	if s.oneDay {
+		rounds = oneDayRounds
+	}
+	for range rounds {
 		d.tighten(micro(s.value)<<s.m.shift, s.typical)
 		if first && !d.evaluate(s.r.stop) || !first && !d.step(micro(s.value)<<s.m.shift, s.r.stop) {
 			break
@@ -39,10 +48,25 @@ func (s *solver) lowerSchedules() (used int) {
 		}
 	}
 	s.guide.updateCalendars(d)
-	if s.master != nil {
+	if s.master != nil || s.oneDay {
 		s.proposePlan()
 	}
 	return used
+}
+
+// branchKnapsacks goes on proving a part of one day.
+func (s *solver) branchKnapsacks() (used int) {
+	b := s.knapsacks
+	for used < pricingsRound*pricingCost && !b.done() && s.value < s.bound && !s.r.stop() {
+		used += len(s.sched.cal) * knapsackSteps
+		b.step(micro(s.value)<<s.m.shift, s.r.stop)
+		s.sched.propose(s.scratch(), s.guide, s.r.stop)
+		b.polisher.polish(s.spare, s.r.stop)
+		s.offer(s.spare.at, s.spare.value)
+		s.setBound(max(s.value, s.m.roundDown(b.bound())))
+	}
+	s.guide.updateCalendars(s.sched)
+	return max(1, used)
 }
 
 // lowerVast does as much of an evaluation of the schedule bound as fits into a few hundredths of the time limit. It prices all trainers roughly,
