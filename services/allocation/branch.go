@@ -1,9 +1,6 @@
 package allocation
 
-import (
-	"container/heap"
-	"slices"
-)
+import "slices"
 
 // branching proves plans of small parts optimal: branch and bound with the schedule bound at every node (branch and price, Barnhart
 // and others 1998); the linear programme over schedules moves a node's prices and says what to branch on. A node forbids some choices; its children
@@ -13,11 +10,10 @@ type branching struct {
 	s     *schedules
 	w     *master
 	root  *node // as it was at the start
-	open  nodeQueue
+	open  boundQueue[*node]
 	plan  *state
 	found func(*state) // is told of plans met on the way
 	nodes int
-	seq   int
 	away  []bool // by unit
 }
 
@@ -26,9 +22,10 @@ type node struct {
 	rule   rule
 	bound  micro
 	price  []float64
-	seq    int
 	depth  int
 }
+
+func (n *node) upTo() micro { return n.bound }
 
 func newBranching(w *master, found func(*state)) *branching {
 	s := w.s
@@ -38,22 +35,13 @@ func newBranching(w *master, found func(*state)) *branching {
 	}
 	b.root = &node{bound: w.bound, price: slices.Clone(w.best)}
 	root := *b.root
-	b.push(&root)
+	b.open.add(&root)
 	return b
-}
-
-func (b *branching) push(n *node) {
-	b.seq++
-	n.seq = b.seq
-	heap.Push(&b.open, n)
 }
 
 // bound is proven for the whole part: nothing better hides in the nodes not yet done.
 func (b *branching) bound() micro {
-	if len(b.open) == 0 {
-		return 0
-	}
-	return b.open[0].bound
+	return b.open.bound()
 }
 
 // Effort at a node: rounds of pricing at most, and see master.mix and master.enough. Prices of the parent are near already, and it is better
@@ -67,7 +55,7 @@ const (
 // next works on one node: value is the best plan's. It returns the evaluations done; on stop the node stays open.
 func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 	s, w := b.s, b.w
-	n := heap.Pop(&b.open).(*node)
+	n := b.open.next()
 	if s.m.roundDown(n.bound)<<s.m.shift <= value {
 		return 0
 	}
@@ -78,7 +66,7 @@ func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 	w.mix, w.enough = nodeMix, nodeEnough
 	if !w.generate(nodeRounds, value, stop) {
 		n.bound = min(n.bound, w.bound)
-		b.push(n)
+		b.open.add(n)
 		return w.rounds - before
 	}
 	n.bound, n.price = min(n.bound, w.bound), slices.Clone(w.best)
@@ -94,7 +82,7 @@ func (b *branching) next(value micro, stop func() bool) (evaluations int) {
 	opposite := r
 	opposite.not = true
 	for _, r := range []rule{opposite, r} {
-		b.push(&node{parent: n, rule: r, bound: n.bound, price: n.price, depth: n.depth + 1})
+		b.open.add(&node{parent: n, rule: r, bound: n.bound, price: n.price, depth: n.depth + 1})
 	}
 	return w.rounds - before
 }
@@ -193,24 +181,4 @@ func (b *branching) settle() {
 		}
 	}
 	b.found(b.plan)
-}
-
-// nodeQueue gives the node with the highest bound first, of equal ones the youngest.
-type nodeQueue []*node
-
-func (q nodeQueue) Len() int { return len(q) }
-func (q nodeQueue) Less(i, j int) bool {
-	if q[i].bound != q[j].bound {
-		return q[i].bound > q[j].bound
-	}
-	return q[i].seq > q[j].seq
-}
-func (q nodeQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *nodeQueue) Push(x any)   { *q = append(*q, x.(*node)) }
-func (q *nodeQueue) Pop() any {
-	old := *q
-	n := old[len(old)-1]
-	old[len(old)-1] = nil
-	*q = old[:len(old)-1]
-	return n
 }

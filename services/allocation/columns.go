@@ -178,17 +178,24 @@ func (w *master) allowed(c *column) bool {
 	return true
 }
 
-// shorten adds a column without the stays that the restrictions in force forbid; -1 if it is empty or known.
-func (w *master) shorten(c *column) int32 {
-	var stays []int32
-	var runs []int16
+// only is a column with some of the stays of another, not laid out yet.
+func (c *column) only(keep func(i int) bool) column {
+	left := column{trainer: c.trainer}
 	for i, at := range c.stays {
-		one := column{trainer: c.trainer, stays: c.stays[i : i+1], runs: c.runs[i : i+1]}
-		if w.allowed(&one) {
-			stays, runs = append(stays, at), append(runs, c.runs[i])
+		if keep(i) {
+			left.stays, left.runs = append(left.stays, at), append(left.runs, c.runs[i])
 		}
 	}
-	at := w.add(c.trainer, stays, runs)
+	return left
+}
+
+// shorten adds a column without the stays that the restrictions in force forbid; -1 if it is empty or known.
+func (w *master) shorten(c *column) int32 {
+	left := c.only(func(i int) bool {
+		one := column{trainer: c.trainer, stays: c.stays[i : i+1], runs: c.runs[i : i+1]}
+		return w.allowed(&one)
+	})
+	at := w.add(c.trainer, left.stays, left.runs)
 	if at >= 0 {
 		w.pool[at].short = true
 	}

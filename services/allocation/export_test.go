@@ -29,7 +29,7 @@ func SolveByBranching(p *Problem, known int64) (value, bound, root int64, droppe
 		guide := newGuide(m)
 		guide.updateCalendars(s)
 		plan := newState(m)
-		for b.open.Len() > 0 && b.nodes < 20_000 {
+		for b.open.len() > 0 && b.nodes < 20_000 {
 			b.next(micro(best)<<m.shift, never)
 			if known == 0 {
 				s.propose(plan, guide, never)

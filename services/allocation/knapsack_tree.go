@@ -1,9 +1,6 @@
 package allocation
 
-import (
-	"container/heap"
-	"slices"
-)
+import "slices"
 
 // knapsackTree proves parts of one day, in which every trainer's best schedule is a knapsack that is solved in no time: branch and bound with steps along
 // the subgradient at every node (as Fisher, Jaikumar and Van Wassenhove 1986), after which stays that no better plan of the node can have are
@@ -11,9 +8,8 @@ import (
 // one dog: it has it, or it has another. The search goes down along the first of these until nothing is left, and then on where the bound is highest.
 type knapsackTree struct {
 	s     *schedules
-	open  knapsackQueue
+	open  boundQueue[*knapsackNode]
 	next  *knapsackNode // child to go on with
-	seq   int
 	nodes int
 	root  *knapsackNode
 	value micro // of the plan when stays were last dropped for good
@@ -29,8 +25,9 @@ type knapsackNode struct {
 	bans   []stayRef
 	bound  micro
 	price  []float64
-	seq    int
 }
+
+func (n *knapsackNode) upTo() micro { return n.bound }
 
 type stayRef struct{ trainer, stay int32 }
 
@@ -46,29 +43,20 @@ func newKnapsackTree(s *schedules, found func(*state)) *knapsackTree {
 		c.lift()
 	}
 	b := &knapsackTree{s: s, polisher: newPolisher(s), plan: newState(s.m), found: found, root: &knapsackNode{bound: s.bound, price: slices.Clone(s.top)}}
-	b.push(&knapsackNode{bound: b.root.bound, price: b.root.price})
+	b.open.add(&knapsackNode{bound: b.root.bound, price: b.root.price})
 	return b
-}
-
-func (b *knapsackTree) push(n *knapsackNode) {
-	b.seq++
-	n.seq = b.seq
-	heap.Push(&b.open, n)
 }
 
 // bound is proven for the whole part.
 func (b *knapsackTree) bound() (bound micro) {
-	bound = b.stuck
-	if len(b.open) > 0 {
-		bound = max(bound, b.open[0].bound)
-	}
+	bound = max(b.stuck, b.open.bound())
 	if b.next != nil {
 		bound = max(bound, b.next.bound)
 	}
 	return bound
 }
 
-func (b *knapsackTree) done() bool { return len(b.open) == 0 && b.next == nil }
+func (b *knapsackTree) done() bool { return b.open.len() == 0 && b.next == nil }
 
 // step works on one node; value is the best plan's. On stop the node stays open.
 func (b *knapsackTree) step(value micro, stop func() bool) {
@@ -80,7 +68,7 @@ func (b *knapsackTree) step(value micro, stop func() bool) {
 	}
 	n, steps := b.next, knapsackPlunge
 	if b.next = nil; n == nil {
-		n, steps = heap.Pop(&b.open).(*knapsackNode), knapsackSteps
+		n, steps = b.open.next(), knapsackSteps
 	}
 	if s.m.roundDown(n.bound)<<s.m.shift <= value {
 		return
@@ -88,7 +76,7 @@ func (b *knapsackTree) step(value micro, stop func() bool) {
 	b.nodes++
 	b.apply(n)
 	if !b.lower(n, steps, value, stop) {
-		b.push(n)
+		b.open.add(n)
 		return
 	}
 	if s.m.roundDown(n.bound)<<s.m.shift <= value {
@@ -96,7 +84,7 @@ func (b *knapsackTree) step(value micro, stop func() bool) {
 	}
 	bans, ok := b.forbid(value, stop)
 	if !ok {
-		b.push(n)
+		b.open.add(n)
 		return
 	}
 	at, ok := b.choose()
@@ -105,7 +93,7 @@ func (b *knapsackTree) step(value micro, stop func() bool) {
 		return
 	}
 	other := &knapsackNode{parent: n, bans: append(slices.Clone(bans), at), bound: n.bound, price: n.price}
-	b.push(other)
+	b.open.add(other)
 	b.next = &knapsackNode{parent: n, bans: append(bans, b.others(at)...), bound: n.bound, price: n.price}
 }
 
@@ -190,7 +178,7 @@ func (b *knapsackTree) leaf(n *knapsackNode, value micro, stop func() bool) {
 	s := b.s
 	clear(s.price)
 	if !s.evaluate(stop) {
-		b.push(n)
+		b.open.add(n)
 		return
 	}
 	b.plan.reset()
@@ -246,24 +234,4 @@ func (b *knapsackTree) others(at stayRef) (bans []stayRef) {
 		}
 	}
 	return bans
-}
-
-// knapsackQueue gives the node with the highest bound first, of equal ones the youngest.
-type knapsackQueue []*knapsackNode
-
-func (q knapsackQueue) Len() int { return len(q) }
-func (q knapsackQueue) Less(i, j int) bool {
-	if q[i].bound != q[j].bound {
-		return q[i].bound > q[j].bound
-	}
-	return q[i].seq > q[j].seq
-}
-func (q knapsackQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *knapsackQueue) Push(x any)   { *q = append(*q, x.(*knapsackNode)) }
-func (q *knapsackQueue) Pop() any {
-	old := *q
-	n := old[len(old)-1]
-	old[len(old)-1] = nil
-	*q = old[:len(old)-1]
-	return n
 }

@@ -3,18 +3,18 @@ package allocation
 // polisher improves plans of parts of one day by sending single dogs to other trainers, and by exchanging two, as long as that gains. It looks at
 // minutes only, which says soon what cannot be; the plan itself says whether the rest fits.
 type polisher struct {
-	s      *schedules
-	stay   []int32 // by dog and trainer: the dog's best stay there, -1 for none
-	worth  []int64
-	at     []int32 // by dog: trainer, -1 for none
-	left   []int32 // by trainer: minutes, in units of its grain
-	trains int
+	s        *schedules
+	stay     []int32 // by dog and trainer: the dog's best stay there, -1 for none
+	worth    []int64
+	at       []int32 // by dog: trainer, -1 for none
+	left     []int32 // by trainer: minutes, in units of its grain
+	trainers int
 }
 
 func newPolisher(s *schedules) *polisher {
 	m := s.m
 	n := len(s.cal)
-	p := &polisher{s: s, trains: n, stay: make([]int32, len(m.dogOf)*n), worth: make([]int64, len(m.dogOf)*n), at: make([]int32, len(m.dogOf)), left: make([]int32, n)}
+	p := &polisher{s: s, trainers: n, stay: make([]int32, len(m.dogOf)*n), worth: make([]int64, len(m.dogOf)*n), at: make([]int32, len(m.dogOf)), left: make([]int32, n)}
 	for i := range p.stay {
 		p.stay[i] = -1
 	}
@@ -65,7 +65,7 @@ func (p *polisher) read(plan *state) {
 			continue
 		}
 		t := m.groupTrainers(&m.groups[c.group])[c.trainer].trainer
-		if k := d*p.trains + int(t); p.stay[k] >= 0 && p.s.cal[t].stays[p.stay[k]].group == c.group {
+		if k := d*p.trainers + int(t); p.stay[k] >= 0 && p.s.cal[t].stays[p.stay[k]].group == c.group {
 			p.at[d] = t
 			p.left[t] -= p.size(int32(d), t)
 		}
@@ -73,7 +73,7 @@ func (p *polisher) read(plan *state) {
 }
 
 func (p *polisher) size(d, t int32) int32 {
-	st := &p.s.cal[t].stays[p.stay[int(d)*p.trains+int(t)]]
+	st := &p.s.cal[t].stays[p.stay[int(d)*p.trainers+int(t)]]
 	if st.from == st.to {
 		return 0
 	}
@@ -81,15 +81,15 @@ func (p *polisher) size(d, t int32) int32 {
 }
 
 func (p *polisher) choice(d, t int32) choice {
-	st := &p.s.cal[t].stays[p.stay[int(d)*p.trains+int(t)]]
+	st := &p.s.cal[t].stays[p.stay[int(d)*p.trainers+int(t)]]
 	return choice{st.group, p.s.bestRun[st.group], st.entry}
 }
 
 // shift sends a dog to the first trainer with whom it is worth more.
 func (p *polisher) shift(plan *state, d int32) bool {
 	from := p.at[d]
-	for t := range int32(p.trains) {
-		k := int(d) * p.trains
+	for t := range int32(p.trainers) {
+		k := int(d) * p.trainers
 		if t == from || p.stay[k+int(t)] < 0 || p.worth[k+int(t)] <= p.worth[k+int(from)] || p.size(d, t) > p.left[t] {
 			continue
 		}
@@ -111,8 +111,8 @@ func (p *polisher) shift(plan *state, d int32) bool {
 // swap exchanges the trainers of two dogs if that gains.
 func (p *polisher) swap(plan *state, d, e int32) bool {
 	t, u := p.at[d], p.at[e]
-	du, et := int(d)*p.trains+int(u), int(e)*p.trains+int(t)
-	if p.stay[du] < 0 || p.stay[et] < 0 || p.worth[du]+p.worth[et] <= p.worth[int(d)*p.trains+int(t)]+p.worth[int(e)*p.trains+int(u)] {
+	du, et := int(d)*p.trainers+int(u), int(e)*p.trainers+int(t)
+	if p.stay[du] < 0 || p.stay[et] < 0 || p.worth[du]+p.worth[et] <= p.worth[int(d)*p.trainers+int(t)]+p.worth[int(e)*p.trainers+int(u)] {
 		return false
 	}
 	leftT, leftU := p.left[t]+p.size(d, t)-p.size(e, t), p.left[u]+p.size(e, u)-p.size(d, u)

@@ -122,9 +122,10 @@ type Solution struct {
 }
 
 // Gap is how far Bound lies above Value, in percent of Value; 0 when they are equal, and 100 when Value is not positive.
-func (s Solution) Gap() float64 { return gapPercent(s.Value, s.Bound) }
+func (s Solution) Gap() float64 { return GapPercent(s.Value, s.Bound) }
 
-func gapPercent(value, bound int64) float64 {
+// GapPercent is how far a bound lies above a value, in percent of the value; 100 where the value is not positive and the bound is above it.
+func GapPercent(value, bound int64) float64 {
 	switch {
 	case bound <= value:
 		return 0

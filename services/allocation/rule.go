@@ -186,17 +186,14 @@ func (w *master) try(r rule, stop func() bool) float64 {
 			continue
 		}
 		c := &w.pool[i]
-		left := column{trainer: c.trainer}
-		for n, at := range c.stays {
-			st := &s.cal[c.trainer].stays[at]
+		left := c.only(func(n int) bool {
+			st := &s.cal[c.trainer].stays[c.stays[n]]
 			g := &m.groups[st.group]
-			if !r.forbids(m, c.trainer, st, m.groupRuns(g)[c.runs[n]].line-m.runLine[g.site]) {
-				left.stays, left.runs = append(left.stays, at), append(left.runs, c.runs[n])
-			}
 			if comes && m.unitOf[g.dog] == r.unit {
 				p.cost[j] += w.bonus
 			}
-		}
+			return !r.forbids(m, c.trainer, st, m.groupRuns(g)[c.runs[n]].line-m.runLine[g.site])
+		})
 		if len(left.stays) == len(c.stays) {
 			continue
 		}

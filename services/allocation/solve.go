@@ -189,7 +189,7 @@ func (r *run) reportProgress() (end func()) {
 		p := r.seen
 		r.mu.Unlock()
 		p.Seconds = time.Since(r.start).Seconds()
-		p.Gap = gapPercent(p.Value, p.Bound)
+		p.Gap = GapPercent(p.Value, p.Bound)
 		r.o.Progress(p)
 	}
 	quit, ended := make(chan struct{}), make(chan struct{})

@@ -148,14 +148,14 @@ func (s *solver) branch() (used int) {
 	if s.tree == nil {
 		s.tree = newBranching(s.master, func(plan *state) { s.offer(plan.at, plan.value) })
 	}
-	if s.tree.open.Len() > 0 {
+	if s.tree.open.len() > 0 {
 		s.prune(s.tree.root.bound, s.tree.root.price)
 	}
-	if s.tree.open.Len() > 0 && s.tree.nodes-s.divedAt >= nodesPerDive {
+	if s.tree.open.len() > 0 && s.tree.nodes-s.divedAt >= nodesPerDive {
 		s.divedAt = s.tree.nodes
 		s.tree.dive(micro(s.value)<<s.m.shift, s.proposePlan, s.r.stop)
 	}
-	for used < pricingsRound*pricingCost && s.tree.open.Len() > 0 && s.value < s.bound && !s.r.stop() {
+	for used < pricingsRound*pricingCost && s.tree.open.len() > 0 && s.value < s.bound && !s.r.stop() {
 		used += pricingCost * len(d.cal) * max(1, s.tree.next(micro(s.value)<<s.m.shift, s.r.stop))
 		s.proposePlan()
 		s.setBound(max(s.value, s.m.roundDown(s.tree.bound())))

@@ -57,7 +57,7 @@ func (t TradeOffPoint) Gap() float64 {
 	if !t.Found {
 		return 100
 	}
-	return gapPercent(t.Value, t.Bound)
+	return GapPercent(t.Value, t.Bound)
 }
 
 // TradeOffCurve holds one point for each number of moves asked for, in ascending order. From point to point neither values nor bounds fall.

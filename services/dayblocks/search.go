@@ -2,6 +2,7 @@ package dayblocks
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -10,7 +11,7 @@ import (
 type search struct {
 	m       *model
 	s       *state
-	rnd     *random
+	rnd     *rand.Rand
 	now     int // cost
 	best    int
 	bestAt  []placed
@@ -24,7 +25,7 @@ type search struct {
 }
 
 func newSearch(m *model, s *state, seed uint64) *search {
-	x := &search{m: m, s: s, rnd: newRandom(seed), seen: make([]int, len(m.ofDog))}
+	x := &search{m: m, s: s, rnd: rand.New(rand.NewPCG(seed, 1)), seen: make([]int, len(m.ofDog))}
 	x.now = s.cost()
 	x.best, x.bestAt = x.now, slices.Clone(s.at)
 	return x
@@ -39,7 +40,7 @@ func (x *search) fill(items []int32) {
 		if it.dog >= 0 {
 			n := int64(0)
 			x.s.each(i, func(placed) { n++ })
-			score = n*1000/int64(max(1, it.length)) + int64(x.rnd.below(int(n*500)+100))
+			score = n*1000/int64(max(1, it.length)) + int64(x.rnd.IntN(int(n*500)+100))
 		}
 		x.scores = append(x.scores, score)
 	}
@@ -60,10 +61,10 @@ func (x *search) fill(items []int32) {
 func (x *search) choose(i int32) (best placed, ok bool) {
 	m, s := x.m, x.s
 	it := &m.items[i]
-	blur := 1 << (4 + x.rnd.below(8))
+	blur := 1 << (4 + x.rnd.IntN(8))
 	low := int64(math.MaxInt64)
 	s.each(i, func(p placed) {
-		score := int64(x.rnd.below(blur))
+		score := int64(x.rnd.IntN(blur))
 		if it.dog >= 0 {
 			score += int64(x.extra(i, it, p)) * 1024
 		}
@@ -78,7 +79,7 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		}
 	})
 	if ok && it.two {
-		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.below(len(s.free)))
+		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.IntN(len(s.free)))
 	}
 	return best, ok
 }
@@ -140,7 +141,7 @@ func (x *search) move(heat float64) {
 	}
 	x.fill(x.pending)
 	cost := x.now - before + x.partAgain()
-	if cost <= x.now || float64(cost-x.now) < heat*x.rnd.exponential() {
+	if cost <= x.now || float64(cost-x.now) < heat*x.rnd.ExpFloat64() {
 		x.now = cost
 		if cost < x.best {
 			x.best = cost
@@ -209,21 +210,21 @@ func (x *search) pick() {
 	if len(m.items) == 0 {
 		return
 	}
-	switch x.rnd.below(4) {
+	switch x.rnd.IntN(4) {
 	case 0:
-		for range 1 + x.rnd.below(3) {
-			for _, i := range m.ofDog[x.rnd.below(len(m.ofDog))] {
+		for range 1 + x.rnd.IntN(3) {
+			for _, i := range m.ofDog[x.rnd.IntN(len(m.ofDog))] {
 				x.take(i)
 			}
 		}
 	case 1:
-		for range 2 + x.rnd.below(6) {
-			x.take(int32(x.rnd.below(len(m.items))))
+		for range 2 + x.rnd.IntN(6) {
+			x.take(int32(x.rnd.IntN(len(m.items))))
 		}
 	case 2:
-		x.window(x.rnd.below(len(m.hours)), -1)
+		x.window(x.rnd.IntN(len(m.hours)), -1)
 	default:
-		x.window(-1, x.rnd.below(m.steps))
+		x.window(-1, x.rnd.IntN(m.steps))
 	}
 }
 
@@ -234,7 +235,7 @@ func (x *search) window(trainer, step int) {
 	if trainer < 0 {
 		width = max(2, m.steps/16)
 	}
-	from := x.rnd.below(m.steps)
+	from := x.rnd.IntN(m.steps)
 	if step >= 0 {
 		from = step
 	}
@@ -252,7 +253,7 @@ func (x *search) window(trainer, step int) {
 // addDropped adds some of what is left out to what is put back.
 func (x *search) addDropped() {
 	n := 0
-	offset := x.rnd.below(len(x.s.at))
+	offset := x.rnd.IntN(len(x.s.at))
 	for k := range x.s.at {
 		i := int32((k + offset) % len(x.s.at))
 		if x.s.at[i].start < 0 && !slices.Contains(x.pending, i) {

@@ -25,17 +25,12 @@ func Solve(d *Day, o Options) (*Plan, error) {
 	var stopped atomic.Bool
 	defer watch(o, &stopped)()
 	m := newModel(d)
-	for i := m.sessions(); i < len(m.items); i++ {
-		if it := &m.items[i]; !roomFor(m, it) {
-			b := d.Trainers[it.trainer].Breaks[it.session]
-			return nil, invalid("trainer %d has no room for a break of %d minutes between minutes %d and %d; move it or what is in its way", it.trainer, b.Minutes, b.Within.From, b.Within.To)
+	for t, x := range d.Trainers {
+		if _, ok := m.fitBreaks(t); !ok {
+			return nil, invalid("trainer %d has no room for its breaks (%v) within its hours and beside what is fixed; move one of them or what is in its way", t, x.Breaks)
 		}
 	}
 	x, bound := improve(m, o, stopped.Load)
-	if x.best >= noBreak {
-		return nil, invalid("the breaks of a trainer do not fit beside each other; move one of them")
-	}
-	copy(x.s.at, x.bestAt)
 	best := newState(m)
 	for i, p := range x.bestAt {
 		if p.start >= 0 {
@@ -69,13 +64,6 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 	return func() { close(quit) }
 }
 
-func roomFor(m *model, it *item) bool {
-	free := newSteps(m.steps)
-	m.hours[it.trainer].runs(it.busy, free)
-	free.keep(it.within)
-	return !free.empty()
-}
-
 // Effort, in price steps and moves.
 const (
 	pricesFirst = 60
@@ -99,7 +87,7 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 		}
 	}
 	x.fill(all)
-	x.now = s.cost() + x.missingBreaks()
+	x.now = s.cost()
 	x.best = x.now
 	copy(x.bestAt, s.at)
 	d := newDual(m)
@@ -120,7 +108,7 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 	x.anneal(moves, d.bound, stop)
 	d.startTimelines()
 	prices(pricesLater)
-	if len(m.items) <= exactItems && x.best < noBreak && d.bound() < x.best && !stop() {
+	if len(m.items) <= exactItems && d.bound() < x.best && !stop() {
 		cost, at, done := solveExact(d, x.best, x.bestAt, stop)
 		x.best = cost
 		copy(x.bestAt, at)
@@ -175,6 +163,7 @@ func (s *state) begin(o Options) {
 			put(int32(i), func(p placed) bool { return int(p.start)*m.d.Step == o.StartRests[t][it.session] }, -1)
 		}
 	}
+	s.placeBreaks()
 	for more := true; more; { // a session may have to wait for one that comes between two others
 		more = false
 		for _, b := range o.Start {

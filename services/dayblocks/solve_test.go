@@ -279,6 +279,27 @@ func TestKeptStarts(t *testing.T) {
 	}
 }
 
+// TestBreaksComeFirst checks that breaks which fit in one order only are found at once, and that such as fit in none are refused by name.
+func TestBreaksComeFirst(t *testing.T) {
+	t.Parallel()
+	d := siteDay(0, 2, 6)
+	from := d.Trainers[1].Hours[0].From
+	d.Trainers[1].Hours[0].To, d.Trainers[1].Fixed, d.Trainers[1].Finish = from+60, nil, 0
+	d.Trainers[1].Breaks = []dayblocks.Break{{Minutes: 20, Within: dayblocks.Span{From: from, To: from + 60}}, {Minutes: 40, Within: dayblocks.Span{From: from, To: from + 45}}}
+	require.True(t, d.BreaksFit(d.Trainers[1]))
+	for seed := range uint64(20) {
+		p, err := dayblocks.Solve(d, dayblocks.Options{Seed: seed, Limit: 1})
+		require.NoError(t, err)
+		_, err = dayblocks.Check(d, p)
+		require.NoError(t, err)
+		require.Equal(t, []int{from + 40, from}, p.Breaks[1])
+	}
+	d.Trainers[1].Breaks[0].Minutes = 25
+	require.False(t, d.BreaksFit(d.Trainers[1]))
+	_, err := dayblocks.Solve(d, dayblocks.Options{})
+	require.ErrorContains(t, err, "trainer 1 has no room for its breaks")
+}
+
 // TestReasons checks the reasons for what is dropped on days made for them.
 func TestReasons(t *testing.T) {
 	t.Parallel()
@@ -335,7 +356,7 @@ func TestInvalidDays(t *testing.T) {
 		{func(d *dayblocks.Day) { d.Step = 0 }, "steps of 0"},
 		{func(d *dayblocks.Day) { d.Minutes = 7 }, "multiples of the step"},
 		{func(d *dayblocks.Day) { d.Trainers[0].Hours[0].To = 1 << 30 }, "trainer 0, hours"},
-		{func(d *dayblocks.Day) { d.Trainers[0].Breaks[0].Minutes = 600 }, "no room for a break of 600"},
+		{func(d *dayblocks.Day) { d.Trainers[0].Breaks[0].Minutes = 600 }, "trainer 0 has no room for its breaks"},
 		{func(d *dayblocks.Day) { d.Dogs[0].Sessions[0].Minutes = -5 }, "dog 0, session 0: -5 minutes"},
 		{func(d *dayblocks.Day) { d.Dogs[0].Sessions[0].Handlers[0].Trainer = 99 }, "trainer 99"},
 		{func(d *dayblocks.Day) { d.Dogs[0].Sessions[0].Areas[0].Area = -1 }, "area -1"},

@@ -26,54 +26,19 @@ func wantBreaks(shift dayblocks.Span, meal int) (breaks []dayblocks.Break, kinds
 
 // roomForBreaks makes sure that a trainer's breaks fit beside what is fixed: where they do not they may be at any time of the shift, and
 // where that does not help either the last one is given up and counted.
-func roomForBreaks(t *dayblocks.Trainer, kinds []string) (left []string, lost int) {
-	if fits(t, t.Breaks) {
+func roomForBreaks(d *dayblocks.Day, t *dayblocks.Trainer, kinds []string) (left []string, lost int) {
+	if d.BreaksFit(*t) {
 		return kinds, 0
 	}
-	wide := slices.Clone(t.Breaks)
-	for i := range wide {
-		wide[i].Within = dayblocks.Span{From: t.Hours[0].From, To: t.Hours[0].To}
+	t.Breaks = slices.Clone(t.Breaks)
+	for i := range t.Breaks {
+		t.Breaks[i].Within = dayblocks.Span{From: t.Hours[0].From, To: t.Hours[0].To}
 	}
-	for len(wide) > 0 && !fits(t, wide) {
-		wide = wide[:len(wide)-1]
+	for !d.BreaksFit(*t) {
+		t.Breaks = t.Breaks[:len(t.Breaks)-1]
 		lost++
 	}
-	t.Breaks = wide
-	return kinds[:len(wide)], lost
-}
-
-// fits reports whether breaks can all be taken: in some order each as early as it can be after the one before.
-func fits(t *dayblocks.Trainer, breaks []dayblocks.Break) bool {
-	taken := make([]bool, len(breaks))
-	var next func(from, left int) bool
-	next = func(from, left int) bool {
-		if left == 0 {
-			return true
-		}
-		for i, b := range breaks {
-			if taken[i] {
-				continue
-			}
-			if at, ok := earliest(t, b, from); ok {
-				taken[i] = true
-				if next(at+b.Minutes, left-1) {
-					return true
-				}
-				taken[i] = false
-			}
-		}
-		return false
-	}
-	return next(0, len(breaks))
-}
-
-func earliest(t *dayblocks.Trainer, b dayblocks.Break, from int) (at int, ok bool) {
-	for at = max(from, b.Within.From); at+b.Minutes <= b.Within.To; at += step {
-		if free(t, dayblocks.Span{From: at, To: at + b.Minutes}) {
-			return at, true
-		}
-	}
-	return 0, false
+	return kinds[:len(t.Breaks)], lost
 }
 
 // free reports whether a trainer is at work throughout and not taken.

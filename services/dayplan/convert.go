@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"github.com/longlead/longlead/services/allocation"
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/enrollment"
@@ -107,7 +108,7 @@ func (got *snapshot) planToProto(p *Plan) (*dayplanv1.DayPlan, error) {
 		return nil, err
 	}
 	out := &dayplanv1.DayPlan{Id: p.ID.String(), SiteCode: got.in.Site.Code, Day: p.Day.String(), Number: int32(p.Number), Zone: got.in.Site.Zone,
-		MadeBy: p.MadeBy, Value: p.Value, Bound: p.Bound, GapPercent: gapPercent(p.Value, p.Bound), Seconds: p.Seconds, Fingerprint: p.Fingerprint,
+		MadeBy: p.MadeBy, Value: p.Value, Bound: p.Bound, GapPercent: allocation.GapPercent(p.Value, p.Bound), Seconds: p.Seconds, Fingerprint: p.Fingerprint,
 		Dogs: int32(p.Dogs), Notes: p.Notes}
 	if !p.MadeAt.IsZero() {
 		out.MadeAt = timestamppb.New(p.MadeAt)
@@ -146,17 +147,6 @@ func (got *snapshot) planToProto(p *Plan) (*dayplanv1.DayPlan, error) {
 		out.Shifts = append(out.Shifts, &dayplanv1.Shift{TrainerCode: x.Trainer.Code, Starts: x.Day.Starts.String(), Ends: ends})
 	}
 	return out, nil
-}
-
-// gapPercent is how far a bound lies above a value, in percent of the value; 100 where the value is nothing and the bound is not.
-func gapPercent(value, bound int64) float64 {
-	switch {
-	case bound <= value:
-		return 0
-	case value <= 0:
-		return 100
-	}
-	return 100 * float64(bound-value) / float64(value)
 }
 
 var diffKinds = map[string]dayplanv1.Difference_Kind{

@@ -112,7 +112,7 @@ func (t *task) addBreaks() error {
 		} else if shift := t.shiftOf(i); shift != nil {
 			x.Breaks, kinds = wantBreaks(x.Hours[0], shift.Meal)
 		}
-		kinds, lost := roomForBreaks(x, kinds)
+		kinds, lost := roomForBreaks(&t.day, x, kinds)
 		if lost > 0 {
 			t.note("%s has no room for %d of the day's breaks beside arrivals and handovers: give one of those to somebody else. Law and agreements on breaks go before this plan.",
 				t.trainers[i].Code, lost)
@@ -227,19 +227,27 @@ func (t *task) ownWorks(i int) bool {
 	return known && t.handles[at]
 }
 
-// handlersOf lists who may work with a dog, and what that costs.
+// may lists the trainers at work who may work with a dog.
+func (t *task) may(i int) (found []int) {
+	for n, trainer := range t.trainers {
+		if ok, _ := planner.Suits(trainer, t.needs[i]); ok && t.handles[n] {
+			found = append(found, n)
+		}
+	}
+	return found
+}
+
+// handlersOf says what it costs that a dog is worked by each who may.
 func (t *task) handlersOf(i int) (choices []dayblocks.Choice) {
 	own := t.in.Guests[i].Stay.TrainerID
-	for n, trainer := range t.trainers {
-		ok, lacking := planner.Suits(trainer, t.needs[i])
-		if trainer.ID == own && !ok {
-			t.note("%s may not work with %s any more: it lacks %s.", trainer.Code, t.in.Guests[i].Case.Dog.Code, lacking)
+	if n, known := t.trainerAt[own]; known {
+		if ok, lacking := planner.Suits(t.trainers[n], t.needs[i]); !ok {
+			t.note("%s may not work with %s any more: it lacks %s.", t.trainers[n].Code, t.in.Guests[i].Case.Dog.Code, lacking)
 		}
-		if !ok || !t.handles[n] {
-			continue
-		}
+	}
+	for _, n := range t.may(i) {
 		points := 0
-		if trainer.ID != own && t.ownWorks(i) && (t.gone == nil || t.gone.trainer.ID != own) {
+		if t.trainers[n].ID != own && t.ownWorks(i) && (t.gone == nil || t.gone.trainer.ID != own) {
 			points = pointsCover
 		}
 		choices = append(choices, dayblocks.Choice{Trainer: n, Points: points})
@@ -266,22 +274,15 @@ func phaseOf(arrival, day calendar.Date) int {
 	return 2
 }
 
-// suitable names the trainers at work who may work with a dog.
+// suitable names the trainers who may work with a dog and stay.
 func (t *task) suitable(i int) string {
 	var codes []string
-	for _, h := range t.handlersQuietly(i) {
-		codes = append(codes, t.trainers[h].Code)
-	}
-	return strings.Join(codes, ", ")
-}
-
-func (t *task) handlersQuietly(i int) (found []int) {
-	for n, trainer := range t.trainers {
-		if ok, _ := planner.Suits(trainer, t.needs[i]); ok && t.handles[n] && (t.gone == nil || trainer.ID != t.gone.trainer.ID) {
-			found = append(found, n)
+	for _, n := range t.may(i) {
+		if t.gone == nil || t.trainers[n].ID != t.gone.trainer.ID {
+			codes = append(codes, t.trainers[n].Code)
 		}
 	}
-	return found
+	return strings.Join(codes, ", ")
 }
 
 // area is an area by its index.

@@ -5,7 +5,6 @@ import (
 
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/dayblocks"
-	"github.com/longlead/longlead/services/planner"
 )
 
 // duty is an arrival or handover, with the trainer who sees to it; -1 for nobody.
@@ -109,11 +108,7 @@ func (t *task) place(dog int, kind string, minutes int, times []int) duty {
 // trainersFor lists who may see to a dog's arrival or handover: its own trainer, then those who have fewest such duties.
 func (t *task) trainersFor(dog int) (found []int) {
 	own := t.in.Guests[dog].Stay.TrainerID
-	for n, trainer := range t.trainers {
-		if ok, _ := planner.Suits(trainer, t.needs[dog]); ok && t.handles[n] {
-			found = append(found, n)
-		}
-	}
+	found = t.may(dog)
 	rank := func(n int) int {
 		if t.trainers[n].ID == own {
 			return -1

@@ -158,7 +158,7 @@ func (s *Server) keep(ctx context.Context, plan Plan, got snapshot, who author) 
 			return err
 		}
 		if live.ID != got.before.ID {
-			return apperr.Conflictf("DAY_PLANNED_MEANWHILE", "somebody else has just planned %s, so nothing was kept: look at that plan first", plan.Day)
+			return plannedMeanwhile(plan.Day)
 		}
 		stored, err = keepPlan(ctx, tx, plan)
 		return err

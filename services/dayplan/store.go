@@ -65,7 +65,7 @@ func keepPlan(ctx context.Context, tx postgres.Tx, p Plan) (Plan, error) {
 		from dayplan.plan where site_id = $2 and day = $3 returning number`,
 		p.ID, p.SiteID, p.Day, p.MadeAt, p.MadeBy, p.Seed, p.Seconds, p.Fingerprint, p.Value, p.Bound, p.Dogs, p.Notes).Scan(&p.Number)
 	if name, _ := postgres.Constraint(err); name == "plan_live_key" || name == "plan_number_key" {
-		return p, apperr.Conflictf("DAY_PLANNED_MEANWHILE", "somebody else has just planned %s, so nothing was kept: look at that plan first", p.Day).Because(err)
+		return p, plannedMeanwhile(p.Day).Because(err)
 	}
 	if err != nil {
 		return p, fmt.Errorf("insert the plan of %s: %w", p.Day, err)
@@ -90,6 +90,10 @@ func keepPlan(ctx context.Context, tx postgres.Tx, p Plan) (Plan, error) {
 		return p, fmt.Errorf("insert the parts of the plan of %s: %w", p.Day, err)
 	}
 	return p, nil
+}
+
+func plannedMeanwhile(day calendar.Date) *apperr.Error {
+	return apperr.Conflictf("DAY_PLANNED_MEANWHILE", "somebody else has just planned %s, so nothing was kept: look at that plan first", day)
 }
 
 // author is who plans, and when.

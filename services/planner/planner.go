@@ -21,6 +21,7 @@ package planner
 import (
 	"time"
 
+	"github.com/longlead/longlead/services/allocation"
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 )
@@ -90,13 +91,10 @@ type Plan struct {
 
 // GapPercent is how far the bound lies above the value, in percent of the value; 100 while there is no bound.
 func (p Plan) GapPercent() float64 {
-	switch {
-	case p.Bound == nil || (p.Value <= 0 && *p.Bound > 0):
+	if p.Bound == nil {
 		return 100
-	case *p.Bound <= p.Value:
-		return 0
 	}
-	return 100 * float64(*p.Bound-p.Value) / float64(p.Value)
+	return allocation.GapPercent(p.Value, *p.Bound)
 }
 
 // Placement is one request placed by a plan.
