@@ -140,7 +140,7 @@ func TestPublishing(t *testing.T) {
 	s := newSchool(t)
 	s.startWorker(t)
 	first := s.draft(t, quick())
-	second := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 100, Seed: 2})
+	second := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 100, Seed: 2})
 
 	published, err := s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: first.GetId()})
 	require.NoError(t, err)
@@ -241,10 +241,10 @@ func TestExplainAndCompare(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	s.startWorker(t)
-	first := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 50})
+	first := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 50})
 	_, err := s.planner.SetPolicy(t.Context(), &plannerv1.SetPolicyRequest{Terms: []*plannerv1.PolicyTerm{{Term: "travel", Points: 40}}})
 	require.NoError(t, err)
-	second := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 50, Seed: 3})
+	second := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 50, Seed: 3})
 
 	same, err := s.planner.ComparePlans(t.Context(), &plannerv1.ComparePlansRequest{PlanId: first.GetId(), OtherPlanId: first.GetId()})
 	require.NoError(t, err)

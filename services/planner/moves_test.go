@@ -19,7 +19,7 @@ import (
 // promise drafts a month in haste and publishes it, and returns what was promised, by request.
 func (s *school) promise(t *testing.T) map[string]*plannerv1.Stay {
 	t.Helper()
-	plan := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 50})
+	plan := s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 50})
 	_, err := s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: plan.GetId()})
 	require.NoError(t, err)
 	stays, err := s.planner.ListStays(t.Context(), &plannerv1.ListStaysRequest{Month: scenario.Month})
@@ -113,11 +113,11 @@ func TestMoves(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	s.startWorker(t)
-	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 240, Iterations: 20_000, Moves: []int32{5, 1, 2, 1, 20}}
+	ask := &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 600, Iterations: 20_000, Moves: []int32{5, 1, 2, 1, 20}}
 	if underRace {
 		ask.Iterations = 2_000
 	}
-	empty := s.waitStudy(t, s.startStudy(t, &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 120, Iterations: 50, Moves: []int32{3}}))
+	empty := s.waitStudy(t, s.startStudy(t, &plannerv1.StartMoveStudyRequest{Month: scenario.Month, Seconds: 600, Iterations: 50, Moves: []int32{3}}))
 	require.Equal(t, plannerv1.MoveStudyState_MOVE_STUDY_STATE_DONE, empty.GetState(), empty.GetFailure())
 	require.Zero(t, empty.GetPromises(), "nothing was published")
 	require.Len(t, empty.GetPoints(), 2)
@@ -189,7 +189,7 @@ func TestMovesCancelled(t *testing.T) {
 	_, err = s.planner.CancelMoveStudy(t.Context(), &plannerv1.CancelMoveStudyRequest{StudyId: id})
 	requireRefusal(t, err, codes.FailedPrecondition, "it is cancelled")
 	// The worker is free again.
-	s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 50})
+	s.draft(t, &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 50})
 }
 
 // TestMovesOfADeadWorker kills a worker process in the middle of a study; a worker in another process makes it.

@@ -22,7 +22,7 @@ type outcome struct {
 // newOutcome turns a solution's indices back into IDs, gives every placement a physical run, and gives every request that was
 // not placed its reasons.
 func newOutcome(t *task, solution allocation.Solution, plan ids.PlanID) (outcome, error) {
-	out := outcome{cautions: slices.Clone(t.board.cautions)}
+	out := outcome{cautions: append([]string{}, t.board.cautions...)} // never nil: the database takes no null list
 	runs, err := assignRuns(t, solution.Placements)
 	if err != nil {
 		return outcome{}, err

@@ -132,6 +132,7 @@ func TestRunsFitTheNumbers(t *testing.T) {
 		require.NoError(t, err)
 		out, err := newOutcome(task, solution, ids.PlanID{})
 		require.NoError(t, err, "month %d", seed)
+		require.NotNil(t, out.cautions, "month %d: a month without cautions can be kept", seed)
 		taken := map[string]bool{}
 		for _, p := range out.placements {
 			clean := 0

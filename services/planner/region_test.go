@@ -120,7 +120,7 @@ func TestRegionsMakeOnePlan(t *testing.T) {
 	t.Parallel()
 	s := newTwinSchool(t)
 	s.startWorker(t)
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: long(8000)}
+	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: long(8000)}
 	alone := s.draft(t, req)
 	require.EqualValues(t, 260+229, alone.GetRequests())
 	whole := s.read(t, alone.GetId())
@@ -190,7 +190,7 @@ func TestAnotherProcessSolvesARegion(t *testing.T) {
 	t.Parallel()
 	s := newTwinSchool(t)
 	processes := map[string]*exec.Cmd{"first": s.startProcess(t, "first"), "second": s.startProcess(t, "second")}
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 300, Iterations: long(12_000)}
+	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: long(12_000)}
 	started, err := s.planner.DraftPlan(t.Context(), req)
 	require.NoError(t, err)
 	id := started.GetPlan().GetId()

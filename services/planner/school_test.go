@@ -139,7 +139,7 @@ func (s *school) startWorker(t *testing.T) {
 
 // quick is a draft that takes no longer than it must: the limit is in iterations, so that it is the same on any machine.
 func quick() *plannerv1.DraftPlanRequest {
-	return &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 120, Iterations: 300}
+	return &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: 300}
 }
 
 // draft drafts and waits until the plan is a draft.
