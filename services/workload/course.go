@@ -21,6 +21,7 @@ const (
 
 	mostCheckTrials = 100
 	mostTrainingDay = 365
+	mostOther       = mostTrainingDay * mostSessions
 	mostSkills      = 50
 )
 
@@ -91,6 +92,9 @@ type Course struct {
 	DaysLeft int
 	// SessionsPerDay is how many sessions the dog has on a training day, 1 to 8.
 	SessionsPerDay int
+	// OtherSessions are those until graduation beside the training days: what is left of a day that has begun, and what others give on
+	// the trainer's days off. More sessions a day do not change them.
+	OtherSessions int
 	// SkillsPerSession is how many skills a session works on; 0 counts as 1.
 	SkillsPerSession int
 	// OnCoursePercent, MostExtraDays and MostSessions are the site's settings; 0 takes the defaults above.
@@ -129,6 +133,7 @@ func (c Course) validate() error {
 		{"breed tier", c.BreedTier, 0, len(BreedTiers())},
 		{"training days left", c.DaysLeft, 0, mostTrainingDay},
 		{"sessions a day", c.SessionsPerDay, 1, mostSessions},
+		{"other sessions", c.OtherSessions, 0, mostOther},
 		{"skills a session", c.SkillsPerSession, 0, mostSkills},
 		{"chance to be on course in percent", c.OnCoursePercent, 0, 99},
 		{"most extra days", c.MostExtraDays, 0, mostTrainingDay},
@@ -162,14 +167,14 @@ func (c Course) validate() error {
 	return nil
 }
 
-// further returns how many more sessions each skill has in so many days: its share of the dog's sessions by weight, rounded down,
-// and no more than every session.
+// further returns how many more sessions each skill has in so many training days and the other sessions: its share of the dog's
+// sessions by weight, rounded down, and no more than every session.
 func (c Course) further(days, sessionsPerDay int) []int {
 	weights := 0
 	for _, s := range c.Skills {
 		weights += s.Weight
 	}
-	all := days * sessionsPerDay
+	all := days*sessionsPerDay + c.OtherSessions
 	counts := make([]int, len(c.Skills))
 	for i, s := range c.Skills {
 		counts[i] = min(all, all*c.SkillsPerSession*s.Weight/weights)

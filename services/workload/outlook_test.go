@@ -323,3 +323,32 @@ func TestExtremes(t *testing.T) {
 		}
 	}
 }
+
+// TestOtherSessions: sessions beside the training days count like others, and stay what they are when there are more a day.
+func TestOtherSessions(t *testing.T) {
+	t.Parallel()
+	c := course(4, eightOfTen, scored(8, 1, 2, 1, 2))
+	c.SessionsPerDay, c.OtherSessions = 2, 3
+	o := lookAhead(t, c)
+	require.Equal(t, 11, o.Skills[0].Further)
+	plain := course(11, eightOfTen, scored(8, 1, 2, 1, 2))
+	require.Equal(t, lookAhead(t, plain).All, o.All)
+	for _, p := range o.Proposals {
+		changed := c
+		switch p.Kind {
+		case workload.MoreSessions:
+			changed.SessionsPerDay = p.SessionsPerDay
+		case workload.LongerStay:
+			changed.DaysLeft += p.ExtraDays
+		default:
+			continue
+		}
+		require.InDelta(t, p.Chance, lookAhead(t, changed).All.Mean, 1e-12)
+	}
+	require.NotEmpty(t, o.Proposals)
+	for _, bad := range []int{-1, 2921} {
+		c.OtherSessions = bad
+		_, err := workload.LookAhead(c)
+		require.ErrorContains(t, err, "other sessions")
+	}
+}
