@@ -59,6 +59,12 @@ func (c Case) Stay(arrival calendar.Date) calendar.Span {
 // Need.CoverMinutes, what the dog takes on its trainer's day off, is the care and one session block: our own setting, no
 // source.
 func (c Case) Need(on calendar.Date) (workload.Need, error) {
+	return c.NeedObserved(on, workload.Observed{})
+}
+
+// NeedObserved is Need with the pace that training logs show, which Need leaves out: the pace of a dog in training changes with every
+// session, and what was promised by its minutes would change with it. A person who wants it counted gives an Override.
+func (c Case) NeedObserved(on calendar.Date, observed workload.Observed) (workload.Need, error) {
 	need, err := workload.Estimate(workload.Input{
 		// A dog in its first month has 0 completed months, which there means that the age is unknown.
 		AgeMonths:      min(max(c.Dog.AgeMonths(on), 1), mostAgeMonths),
@@ -70,6 +76,7 @@ func (c Case) Need(on calendar.Date) (workload.Need, error) {
 		SessionMinutes: c.Program.SessionMinutes,
 		Answers:        c.Answers,
 		BiteLevel:      c.Dog.BiteLevel,
+		Observed:       observed,
 		Override:       c.Override.word(),
 	})
 	if err != nil {
