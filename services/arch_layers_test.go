@@ -52,8 +52,10 @@ var layers = map[string]layer{
 	"services/planner": planning,
 	// dayplan reads promises from planner, and nothing but the wiring and what shows things may know it.
 	"services/dayplan": running,
-	"services/console": showing,
-	"cmd":              command,
+	// readiness stands beside it: the two know nothing of each other.
+	"services/readiness": running,
+	"services/console":   showing,
+	"cmd":                command,
 	// e2e and deploy hold tests only: callers that know an address and a token, and a check of the example files.
 	"services/e2e": command,
 	"deploy":       command,

@@ -26,6 +26,7 @@ import (
 	"github.com/longlead/longlead/services/localpg"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/readiness"
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
@@ -36,6 +37,7 @@ import (
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
+	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
 	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
@@ -224,6 +226,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
 	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
+	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -232,6 +235,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

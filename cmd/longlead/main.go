@@ -46,6 +46,7 @@ type cli struct {
 	Plan     planCmd     `cmd:"" help:"Draft, read, compare, explain and publish month plans."`
 	Day      dayCmd      `cmd:"" help:"Plan the day of a site, and plan it anew when somebody is absent."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
+	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }

@@ -21,6 +21,7 @@ import (
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
+	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
 	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
@@ -68,6 +69,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(rosterv1.RegisterRosterServiceServer, rosterv1.RosterServiceServer(rosterv1.UnimplementedRosterServiceServer{}), rosterv1.RegisterRosterServiceHandler),
 		register(enrollmentv1.RegisterEnrollmentServiceServer, enrollmentv1.EnrollmentServiceServer(enrollmentv1.UnimplementedEnrollmentServiceServer{}), enrollmentv1.RegisterEnrollmentServiceHandler),
 		register(dayplanv1.RegisterDayPlanServiceServer, dayplanv1.DayPlanServiceServer(dayplanv1.UnimplementedDayPlanServiceServer{}), dayplanv1.RegisterDayPlanServiceHandler),
+		register(readinessv1.RegisterReadinessServiceServer, readinessv1.ReadinessServiceServer(readinessv1.UnimplementedReadinessServiceServer{}), readinessv1.RegisterReadinessServiceHandler),
 		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
 		register(plannerv1.RegisterPlannerServiceServer, plannerv1.PlannerServiceServer(p), plannerv1.RegisterPlannerServiceHandler),
