@@ -114,14 +114,20 @@ func (a *app) start(ctx context.Context, o *Options, notes io.Writer) error {
 }
 
 // work makes this process work on jobs until Close. Only commands that stay while a draft is made do it: one that takes a
-// draft up and ends at once would only delay it. With --server the work is done there.
-func (a *app) work(ctx context.Context) error {
+// draft up and ends at once would only delay it. With --server the work is done there. Days are planned by their schedule only in processes
+// that stay, but any of them may have to insert the looks for those.
+func (a *app) work(ctx context.Context, stays bool) error {
 	if a.pool == nil {
 		return nil
 	}
 	workers := jobs.NewWorkers()
 	planner.NewWorker(a.pool, a.jobs, a.log).Register(workers)
-	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}, Logger: a.log, StopSoftly: time.Second})
+	dayplan.NewEvenings(dayplan.EveningsDeps{Pool: a.pool, Jobs: a.jobs, Mint: ids.NewMint(), Now: time.Now, Log: a.log}).Register(workers)
+	queues := map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}
+	if stays {
+		queues[dayplan.Queue] = dayplan.JobsAtOnce
+	}
+	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: dayplan.Periodic(), Logger: a.log, StopSoftly: time.Second})
 	if err != nil {
 		return fmt.Errorf("set up the worker: %w", err)
 	}
@@ -227,6 +233,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now})
+	eveningServer := dayplan.NewEveningServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -236,6 +243,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, eveningServer) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

@@ -17,9 +17,10 @@ import (
 )
 
 type dayCmd struct {
-	Show   dayShowCmd   `cmd:"" help:"Show the plan of a site's day; without one, what planning it now gives."`
-	Plan   dayPlanCmd   `cmd:"" help:"Plan a day, or every day of a month, and keep the plans."`
-	Absent dayAbsentCmd `cmd:"" help:"Plan the rest of a day anew with a trainer gone, and show only what is otherwise."`
+	Show    dayShowCmd    `cmd:"" help:"Show the plan of a site's day; without one, what planning it now gives."`
+	Plan    dayPlanCmd    `cmd:"" help:"Plan a day, or every day of a month, and keep the plans."`
+	Absent  dayAbsentCmd  `cmd:"" help:"Plan the rest of a day anew with a trainer gone, and show only what is otherwise."`
+	Evening dayEveningCmd `cmd:"" help:"List or set when each site's next day is planned by itself, and what came of it."`
 }
 
 // withDays runs a command on the day planner, of this process or of --server.

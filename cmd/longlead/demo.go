@@ -37,7 +37,7 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if err := a.work(ctx); err != nil {
+	if err := a.work(ctx, !c.Once); err != nil {
 		return err
 	}
 	if err := loadScenario(ctx, a, o, std); err != nil {

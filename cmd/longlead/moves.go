@@ -44,7 +44,7 @@ func (c *planMovesCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if err := a.work(ctx); err != nil {
+	if err := a.work(ctx, false); err != nil {
 		return err
 	}
 	study, err := c.study(ctx, plannerv1.NewPlannerServiceClient(a.conn), std)

@@ -53,7 +53,7 @@ func (c *planDraftCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if err := a.work(ctx); err != nil {
+	if err := a.work(ctx, false); err != nil {
 		return err
 	}
 	client := plannerv1.NewPlannerServiceClient(a.conn)

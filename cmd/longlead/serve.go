@@ -40,7 +40,7 @@ func (c *serveCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if err := a.work(ctx); err != nil {
+	if err := a.work(ctx, true); err != nil {
 		return err
 	}
 	return serve(ctx, a, o, c.ListenOptions, std)

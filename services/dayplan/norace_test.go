@@ -1,0 +1,5 @@
+//go:build !race
+
+package dayplan
+
+const raceDetector = false
