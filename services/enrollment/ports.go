@@ -31,8 +31,8 @@ const (
 
 // Ports returns the ways in and out of this package's records, in import order. sites gives the codes that lists show.
 func Ports(sites Sites) []records.Port {
-	return []records.Port{ownersPort(), programsPort(), dogsPort(), vaccinationsPort(), answersPort(), overridesPort(),
-		requestsPort(), requestSitesPort(sites)}
+	return append([]records.Port{ownersPort(), programsPort(), dogsPort(), vaccinationsPort(), answersPort(), overridesPort(),
+		requestsPort(), requestSitesPort(sites)}, upkeepPorts()...)
 }
 
 func ownersPort() records.Port {

@@ -128,7 +128,7 @@ func (l *life) add(day calendar.Date) {
 	}
 }
 
-// livesOnRecord looks at what lifeWrong was asked about before: shots, words on the work, and windows of requests.
+// livesOnRecord looks at what lifeWrong was asked about before: shots, words on the work, medicines, bites, and windows of requests.
 func livesOnRecord(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map[ids.DogID]life, error) {
 	lives := map[ids.DogID]life{}
 	if len(dogs) == 0 {
@@ -155,6 +155,15 @@ func livesOnRecord(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map[i
 	for _, word := range words {
 		add(word.DogID, dayOf(word.DecidedAt.Add(mostAhead)))
 	}
+	upkeep, err := ListUpkeep(ctx, db, dogs)
+	if err != nil {
+		return nil, err
+	}
+	for dog, u := range upkeep {
+		for _, day := range u.days() {
+			add(dog, day)
+		}
+	}
 	requests, err := listKnown(ctx, db, []string{}, dogs, []string{})
 	for _, r := range requests {
 		add(r.DogID, r.Days.From)
@@ -169,7 +178,7 @@ func bornWrong(row records.Row, born calendar.Date, l life) []records.Wrong {
 		return nil
 	case born.After(l.first):
 		return []records.Wrong{row.Wrong("born", fmt.Sprintf("is after the first day on record of this dog, %s", l.first),
-			"check the day of birth; shots, decisions and arrival windows come after it")}
+			"check the day of birth; shots, decisions, medicines, bites and arrival windows come after it")}
 	case l.last.After(born.AddMonths(mostAgeMonths)):
 		return []records.Wrong{row.Wrong("born", fmt.Sprintf("makes the dog older than %d years on %s", mostAgeMonths/12, l.last), "check the year")}
 	}

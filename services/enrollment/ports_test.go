@@ -66,6 +66,10 @@ func TestKnownRecordsAreUpdated(t *testing.T) {
 		{KindAnswers, "BO,excitable,4", "BO,excitable,0"},
 		{KindRequests, "R-3,KIM,MANNERS,2027-04-01,2027-04-01,,5,no,2027-01-13,,withdrawn,", "R-3,KIM,LONG,2027-05-01,2027-05-09,2027-05-02,1,yes,2027-01-14,K,open,again"},
 		{KindRequestSites, "R-1,HILL,35", "R-1,HILL,40"},
+		{KindVets, "KIM,,555-0191", "KIM,Brook Vets,555-0192"},
+		{KindMedicines, "BO,ear drops,2 drops,08:00,no,2027-02-11,,", "BO,ear drops,3 drops,09:00|21:00,yes,2027-02-11,2027-02-12,rub it in"},
+		{KindFeeding, "DOT,eats slowly", "DOT,eats fast"},
+		{KindBites, "DOT,2026-11-02,1,", "DOT,2026-11-02,2,at the door"},
 	}
 	for _, c := range changed {
 		header := s.list(t, c.kind)[0]
@@ -103,6 +107,9 @@ func TestRowsThatCannotBe(t *testing.T) {
 		{"asked too late", KindRequests, "X,BO,MANNERS,2027-01-02,2027-01-09,,3,no,2027-01-10,,open,", "asked_on", "is after the last arrival day"},
 		{"window before birth", KindRequests, "X,BO,MANNERS,2025-06-14,2025-07-09,,3,no,2025-02-02,,open,", "window_first", "is before the dog was born, 2025-06-15"},
 		{"window in another century", KindRequests, "X,BO,MANNERS,2127-03-02,2127-03-09,,3,no,2027-02-02,,open,", "window_first", "is more than 30 years after the dog was born, 2025-06-15"},
+		{"medicine that ends first", KindMedicines, "BO,drops,1,08:00,no,2027-03-02,2027-03-01,", "last_day", "is before the first day"},
+		{"medicine before birth", KindMedicines, "BO,drops,1,08:00,no,2025-06-14,,", "first_day", "is before the dog was born, 2025-06-15"},
+		{"bite before birth", KindBites, "DOT,2024-02-28,1,", "day", "is before the dog was born, 2024-02-29"},
 	} {
 		// The rows of one kind come after those before it, so the school fills up as the kinds go by.
 		t.Run(tt.name, func(t *testing.T) {

@@ -195,6 +195,22 @@ var files = []struct {
 		"R-1,LAKE,0",
 		"R-2,LAKE,1440",
 	}},
+	{KindVets, []string{"dog,name,phone",
+		"BO,Low Mill Practice,+1 555 0190",
+		"KIM,,555-0191",
+	}},
+	{KindMedicines, []string{"dog,medicine,dose,times,with_food,first_day,last_day,note",
+		"BO,ear drops,5 drops,08:00|20:30,no,2027-02-01,2027-02-10,left ear",
+		"BO,ear drops,2 drops,08:00,no,2027-02-11,,",
+		"DOT,joint tablets,1,07:00,yes,2027-02-01,,",
+	}},
+	{KindFeeding, []string{"dog,note",
+		"DOT,eats slowly",
+	}},
+	{KindBites, []string{"dog,day,level,note",
+		"DOT,2026-05-02,3b,at the gate",
+		"DOT,2026-11-02,1,",
+	}},
 }
 
 const (
