@@ -19,10 +19,13 @@ import (
 	"google.golang.org/protobuf/proto"
 )
 
-// newHTTP makes the HTTP side: the gateway for /v1/, the description and the health page, behind the guards that hold for all.
-func (s *Server) newHTTP(tokens *Tokens, gateway http.Handler, description []byte) http.Handler {
+// newHTTP makes the HTTP side: the gateway for /v1/, pages, the description and the health page, behind the guards that hold for all.
+func (s *Server) newHTTP(tokens *Tokens, gateway http.Handler, pages []Page, description []byte) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("/v1/", onlyKnown(tokens, gateway))
+	for _, p := range pages {
+		mux.Handle(p.Pattern, p.handler(tokens))
+	}
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		_, _ = w.Write(description)

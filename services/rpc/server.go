@@ -30,6 +30,8 @@ type Register struct {
 	GRPC func(grpc.ServiceRegistrar)
 	// HTTP registers the generated gateway handler.
 	HTTP func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error
+	// Pages are what it serves over HTTP beside its calls; may be nil. The connection is for calls on behalf of whoever asks (CallContext).
+	Pages func(*grpc.ClientConn) []Page
 }
 
 // Server serves a set of services over gRPC, HTTP/JSON and in process. Make it with NewServer.
@@ -81,13 +83,17 @@ func (s *Server) openHTTP(tokens *Tokens, services []Register) error {
 		return err
 	}
 	gateway := newGateway()
+	var pages []Page
 	for _, service := range services {
+		if service.Pages != nil {
+			pages = append(pages, service.Pages(s.conn)...)
+		}
 		if err := service.HTTP(context.Background(), gateway, s.conn); err != nil {
 			_ = s.conn.Close()
 			return fmt.Errorf("register the HTTP side: %w", err)
 		}
 	}
-	s.handler = s.newHTTP(tokens, gateway, description)
+	s.handler = s.newHTTP(tokens, gateway, pages, description)
 	return nil
 }
 
@@ -105,7 +111,7 @@ func (s *Server) Dial(options ...grpc.DialOption) (*grpc.ClientConn, error) {
 	return conn, nil
 }
 
-// Handler is the HTTP side: /v1/ is the JSON API, /openapi.json describes it, /healthz says ok until Stop. Give it a
+// Handler is the HTTP side: /v1/ is the JSON API, /openapi.json describes it, /healthz says ok until Stop, and services have pages. Give it a
 // server with a ReadHeaderTimeout; a limit on whole requests would cut streams off.
 func (s *Server) Handler() http.Handler { return s.handler }
 
