@@ -92,7 +92,7 @@ func (w *work) noReference(outOfReach bool, format string, args ...any) outcome 
 		return fail(format, args...)
 	}
 	why := fmt.Sprintf(format, args...)
-	return outcome{leftOut, why + "; without it: our plans are not compared with HiGHS and CP-SAT, nor our heat index with MetPy, nor our learning curves with SciPy"}
+	return outcome{leftOut, why + "; without it: our plans are not compared with HiGHS and CP-SAT, nor our heat index with MetPy, nor our learning curves with SciPy, nor are calendar feeds read by Python"}
 }
 
 // installReference builds the environment beside its place and moves it there, so that half of one is never found.
@@ -142,7 +142,7 @@ func (w *work) installReference(ctx context.Context, r *record, folder string) o
 
 // tryReference loads the packages, since an old or half-removed environment looks whole from outside.
 func tryReference(ctx context.Context, r *record, folder string) error {
-	if err := r.run(ctx, venv.Python(folder), "-I", "-c", "import highspy; from ortools.sat.python import cp_model; import metpy.calc"); err != nil {
+	if err := r.run(ctx, venv.Python(folder), "-I", "-c", "import highspy, icalendar; from ortools.sat.python import cp_model; import metpy.calc"); err != nil {
 		return fmt.Errorf("the reference libraries do not load: %w", err)
 	}
 	return nil
