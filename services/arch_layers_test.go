@@ -16,6 +16,7 @@ const (
 	leaf
 	planning
 	running
+	sheets
 	showing
 	command
 	// support is for tests: any test may import it, and it may import anything.
@@ -54,8 +55,10 @@ var layers = map[string]layer{
 	"services/dayplan": running,
 	// readiness stands beside it: the two know nothing of each other.
 	"services/readiness": running,
-	"services/console":   showing,
-	"cmd":                command,
+	// daysheet shows what dayplan has planned.
+	"services/daysheet": sheets,
+	"services/console":  showing,
+	"cmd":               command,
 	// e2e and deploy hold tests only: callers that know an address and a token, and a check of the example files.
 	"services/e2e": command,
 	"deploy":       command,
@@ -96,7 +99,7 @@ func ours(imported string) (dir string, ok bool) {
 	return strings.CutPrefix(imported, module+"/")
 }
 
-// checkLayers: imports run one way, pure <- plumbing and leaves <- planner <- dayplan <- console <- cmd.
+// checkLayers: imports run one way, pure <- plumbing and leaves <- planner <- dayplan <- daysheet <- console <- cmd.
 func checkLayers(t tree) []string {
 	var found []string
 	for _, s := range t.sources {
@@ -146,7 +149,7 @@ func wrongDirection(s source, dir string) string {
 		}
 		return "leaf services never import each other; let planner join what both know, or pass in the value that is needed"
 	}
-	return "imports run one way: pure <- plumbing, leaves <- planner <- dayplan <- console <- cmd; move the shared part down or pass it in"
+	return "imports run one way: pure <- plumbing, leaves <- planner <- dayplan <- daysheet <- console <- cmd; move the shared part down or pass it in"
 }
 
 // checkPure: pure packages import the standard library alone, and nothing of it that reaches outside the program.

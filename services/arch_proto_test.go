@@ -8,6 +8,7 @@ import (
 
 	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
 	_ "github.com/longlead/longlead/proto/longlead/dayplan/v1"
+	_ "github.com/longlead/longlead/proto/longlead/daysheet/v1"
 	_ "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	_ "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	_ "github.com/longlead/longlead/proto/longlead/facility/v1"

@@ -18,6 +18,7 @@ import (
 	"github.com/longlead/longlead/migrations"
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/dayplan"
+	"github.com/longlead/longlead/services/daysheet"
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
@@ -33,6 +34,7 @@ import (
 	"github.com/longlead/longlead/services/training"
 
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
+	daysheetv1 "github.com/longlead/longlead/proto/longlead/daysheet/v1"
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
@@ -234,6 +236,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now})
 	eveningServer := dayplan.NewEveningServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
+	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -244,6 +247,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, eveningServer) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { daysheetv1.RegisterDaySheetServiceServer(r, daysheetServer) }, HTTP: daysheetv1.RegisterDaySheetServiceHandler, Pages: daysheetServer.Pages},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

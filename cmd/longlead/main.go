@@ -45,6 +45,8 @@ type cli struct {
 	Template templateCmd `cmd:"" help:"Write an empty file of one kind of record, or list the kinds."`
 	Plan     planCmd     `cmd:"" help:"Draft, read, compare, explain and publish month plans."`
 	Day      dayCmd      `cmd:"" help:"Plan the day of a site, and plan it anew when somebody is absent."`
+	Sheet    sheetCmd    `cmd:"" help:"Show or print the day sheets of a site: what each trainer does, and what to know of each dog."`
+	Feed     feedCmd     `cmd:"" help:"Make, list and revoke private calendar feeds of trainers' days."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`

@@ -59,6 +59,8 @@ type (
 	SkillID = ID[skill]
 	// SessionID identifies a logged training session.
 	SessionID = ID[session]
+	// FeedID identifies a trainer's calendar feed.
+	FeedID = ID[feed]
 )
 
 type (
@@ -82,6 +84,7 @@ type (
 	policy      struct{}
 	skill       struct{}
 	session     struct{}
+	feed        struct{}
 )
 
 func (site) label() string        { return "site" }
@@ -104,6 +107,7 @@ func (household) label() string   { return "household" }
 func (policy) label() string      { return "policy" }
 func (skill) label() string       { return "skill" }
 func (session) label() string     { return "session" }
+func (feed) label() string        { return "calendar feed" }
 
 // Parse reads an identifier in its usual form of 36 characters: Parse[SiteID]("0193..."). The empty text and the UUID of
 // only zeros are errors, because a caller that parses wants an identifier; UnmarshalText reads the empty text as absent.

@@ -59,6 +59,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		"owner": ids.OwnerID{}, "dog": ids.DogID{}, "request": ids.RequestID{}, "vaccination": ids.VaccinationID{},
 		"stay": ids.StayID{}, "plan": ids.PlanID{}, "household": ids.HouseholdID{}, "policy": ids.PolicyID{},
 		"study of moves": ids.MoveStudyID{}, "skill": ids.SkillID{}, "session": ids.SessionID{},
+		"calendar feed": ids.FeedID{},
 	}
 	seen := map[reflect.Type]string{}
 	for name, id := range kinds {
@@ -68,7 +69,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		err := reflect.New(typ).Interface().(interface{ Scan(any) error }).Scan("x")
 		require.ErrorContains(t, err, name+` ID "x"`)
 	}
-	require.Len(t, seen, 19)
+	require.Len(t, seen, 20)
 }
 
 func TestZeroIsAbsent(t *testing.T) {

@@ -36,11 +36,13 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
 		accessv1.Permission_PERMISSION_PUBLISH_PLANS, accessv1.Permission_PERMISSION_SET_POLICY,
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
+		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
+		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 	},
 	"office": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
@@ -66,6 +68,13 @@ func CallerName(ctx context.Context) string {
 		return c.Name
 	}
 	return "nobody"
+}
+
+// Allows reports whether who makes the call holds a permission; nobody holds any outside of a call. It is for what a reply holds beyond the
+// permission that its method states.
+func Allows(ctx context.Context, p accessv1.Permission) bool {
+	c, ok := ctx.Value(callerKey{}).(Caller)
+	return ok && slices.Contains(c.Permissions, p)
 }
 
 // openServices may be called without a token: they tell nothing about the school.

@@ -46,6 +46,8 @@ const (
 	Permission_PERMISSION_LOG_SESSIONS Permission = 7
 	// Plan the days of a site, and plan one anew when somebody is absent.
 	Permission_PERMISSION_PLAN_DAYS Permission = 8
+	// Make and revoke the private addresses of calendar feeds.
+	Permission_PERMISSION_MANAGE_FEEDS Permission = 9
 )
 
 // Enum value maps for Permission.
@@ -60,6 +62,7 @@ var (
 		6: "PERMISSION_SET_POLICY",
 		7: "PERMISSION_LOG_SESSIONS",
 		8: "PERMISSION_PLAN_DAYS",
+		9: "PERMISSION_MANAGE_FEEDS",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":   0,
@@ -71,6 +74,7 @@ var (
 		"PERMISSION_SET_POLICY":    6,
 		"PERMISSION_LOG_SESSIONS":  7,
 		"PERMISSION_PLAN_DAYS":     8,
+		"PERMISSION_MANAGE_FEEDS":  9,
 	}
 )
 
@@ -124,7 +128,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\x8a\x02\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xa7\x02\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -135,7 +139,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x18PERMISSION_PUBLISH_PLANS\x10\x05\x12\x19\n" +
 	"\x15PERMISSION_SET_POLICY\x10\x06\x12\x1b\n" +
 	"\x17PERMISSION_LOG_SESSIONS\x10\a\x12\x18\n" +
-	"\x14PERMISSION_PLAN_DAYS\x10\b:`\n" +
+	"\x14PERMISSION_PLAN_DAYS\x10\b\x12\x1b\n" +
+	"\x17PERMISSION_MANAGE_FEEDS\x10\t:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +

@@ -1,0 +1,194 @@
+package daysheet
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+)
+
+//go:embed page.html
+var pageText string
+
+//go:embed page.css
+var pageStyle string
+
+var pageTemplate = template.Must(template.New("page").Parse(pageText))
+
+// Paper is a size of paper, as @page names it.
+type Paper string
+
+// The sizes of paper.
+const (
+	PaperA4     Paper = "A4"
+	PaperLetter Paper = "Letter"
+)
+
+// styleFor is the style of a page for a size of paper.
+func styleFor(p Paper) string {
+	return strings.TrimSpace(pageStyle) + "\n@page { size: " + strings.ToLower(string(p)) + " portrait; margin: 9mm }\n"
+}
+
+// pagePolicy is the Content-Security-Policy of a page: nothing is loaded and nothing runs, and the one style is known by its digest.
+func pagePolicy(p Paper) string {
+	sum := sha256.Sum256([]byte(styleFor(p)))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+}
+
+// page is what the template shows. Everything in it but Style is text, which the template escapes.
+type page struct {
+	Title  string
+	Style  template.HTML
+	Sheets []pageSheet
+	Foot   []string
+}
+
+type pageSheet struct {
+	ID, Heading, Sub string
+	// Dense is 0 to 2: the more there is on a sheet, the smaller it is printed.
+	Dense int
+	Dogs  []pageDog
+	// Withheld says that there are no contacts to show.
+	Withheld bool
+	Rows     bool
+	Lines    []pageLine
+	Drops    []pageDrop
+}
+
+type pageDog struct {
+	Run, Code, Name, Stay string
+	Cautions              []pageCaution
+	Vet, Owner            pageContact
+}
+
+type pageCaution struct {
+	About, Text string
+	// Grave cautions stand out.
+	Grave bool
+}
+
+type pageContact struct {
+	Name, Phone string
+	// Dial is the number as an address; empty where the phone holds no number.
+	Dial template.URL
+}
+
+type pageLine struct {
+	Starts, Ends, Run, Code, Name, What, Who, Cover, Area, Skill, Target string
+}
+
+type pageDrop struct {
+	Dog, Name     string
+	Session       int
+	Skill         string
+	Reason, Would string
+}
+
+// writePage writes the sheets as a page that prints each on a page of its own.
+func writePage(out io.Writer, d *Day, paper Paper) error {
+	p := page{Title: fmt.Sprintf("Day sheets, %s, %s", d.SiteName, d.dateWords()),
+		Style: template.HTML("<style>" + styleFor(paper) + "</style>"), Foot: d.footWords()}
+	for _, x := range d.Trainers {
+		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, false)
+		s.ID, s.Heading = fmt.Sprintf("sheet-%d", len(p.Sheets)+1), x.Code+" "+x.Name
+		s.Sub = fmt.Sprintf("%s, %s, %s, times of %s", d.SiteName, d.dateWords(), x.hours(), d.Zone)
+		p.Sheets = append(p.Sheets, s)
+	}
+	for _, x := range d.Rows {
+		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, true)
+		s.ID, s.Heading = fmt.Sprintf("sheet-%d", len(p.Sheets)+1), "Row "+x.Row
+		s.Sub = fmt.Sprintf("%s, %s, times of %s", d.SiteName, d.dateWords(), d.Zone)
+		p.Sheets = append(p.Sheets, s)
+	}
+	if err := pageTemplate.Execute(out, p); err != nil {
+		return fmt.Errorf("write the page of day sheets: %w", err)
+	}
+	return nil
+}
+
+func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, rows bool) pageSheet {
+	s := pageSheet{Withheld: d.Withheld, Rows: rows}
+	for _, code := range dogs {
+		dog := d.dog(code)
+		one := pageDog{Run: dog.Run, Code: dog.Code, Name: dog.Name, Stay: dog.stayWords(), Vet: contactOf(dog.Vet), Owner: contactOf(dog.Owner)}
+		for _, c := range dog.Cautions {
+			one.Cautions = append(one.Cautions, pageCaution{c.About, c.Text, grave[c.About]})
+		}
+		s.Dogs = append(s.Dogs, one)
+	}
+	for _, l := range lines {
+		one := pageLine{Starts: l.Starts, Ends: l.Ends, What: l.whatWords(), Area: l.Area, Skill: l.SkillName, Target: l.Target, Who: l.whoWords(),
+			Cover: l.coverWords()}
+		if l.Dog != "" {
+			dog := d.dog(l.Dog)
+			one.Run, one.Code, one.Name = dog.Run, dog.Code, dog.Name
+		}
+		s.Lines = append(s.Lines, one)
+	}
+	for _, x := range drops {
+		s.Drops = append(s.Drops, pageDrop{x.Dog, d.dog(x.Dog).Name, x.Session, x.SkillName, x.Reason, x.Remedy})
+	}
+	s.Dense = density(s, d.footWords())
+	return s
+}
+
+// grave says which cautions stand out: those by which somebody gets hurt.
+var grave = map[string]bool{AboutAbsent: true, AboutBite: true, AboutApart: true, AboutMedicine: true, AboutSeason: true}
+
+func contactOf(c Contact) pageContact {
+	digits := strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' || r == '+' {
+			return r
+		}
+		return -1
+	}, c.Phone)
+	out := pageContact{Name: c.Name, Phone: c.Phone}
+	if digits != "" {
+		out.Dial = template.URL("tel:" + digits) // digits and plus signs only
+	}
+	return out
+}
+
+// A sheet is held to be small when its lines of print are no more than these, at the usual size and at the next smaller one. The numbers
+// were found by printing; the browser's test holds them.
+const (
+	usualLines = 62
+	smallLines = 76
+)
+
+// Characters of print on a line of the columns of cautions, of what to do, and across the page.
+const (
+	cautionChars, skillChars, acrossChars = 88, 60, 130
+)
+
+// density guesses how many lines of print a sheet takes, and so how small it must be printed.
+func density(s pageSheet, foot []string) int {
+	lines := 8
+	of := func(text string, width int) int { return (len(text) + width - 1) / width }
+	for _, dog := range s.Dogs {
+		n := 0
+		for _, c := range dog.Cautions {
+			n += max(1, of(c.About+c.Text, cautionChars))
+		}
+		lines += max(n, 4)
+	}
+	for _, l := range s.Lines {
+		lines += max(1, of(l.Skill+l.Target, skillChars))
+	}
+	for _, x := range s.Drops {
+		lines += max(1, of(x.Reason+x.Would, acrossChars))
+	}
+	for _, f := range foot {
+		lines += of(f, acrossChars)
+	}
+	switch {
+	case lines <= usualLines:
+		return 0
+	case lines <= smallLines:
+		return 1
+	}
+	return 2
+}
