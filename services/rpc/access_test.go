@@ -42,7 +42,7 @@ func methods(t *testing.T) []string {
 		return true
 	})
 	slices.Sort(names)
-	require.Greater(t, len(names), 25, "the methods of eight services")
+	require.Greater(t, len(names), 25, "the methods of nine services")
 	return names
 }
 
@@ -71,7 +71,7 @@ var changes = map[string]string{
 var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "ListTrainerDays", "CheckWorkRules", "ListRequests",
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth",
-	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet"}
+	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()
