@@ -63,7 +63,7 @@ var changes = map[string]string{
 	"DraftPlan": "draft", "CancelDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy",
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
-	"PlanDay": "days", "CoverAbsence": "days",
+	"PlanDay": "days", "CoverAbsence": "days", "SetEvening": "days",
 	"MakeFeed": "feeds", "RevokeFeed": "feeds", "ListFeeds": "feeds",
 }
 
@@ -71,7 +71,7 @@ var changes = map[string]string{
 var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "ListTrainerDays", "CheckWorkRules", "ListRequests",
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth",
-	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness"}
+	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "ListEvenings"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()

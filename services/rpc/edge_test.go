@@ -71,6 +71,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(enrollmentv1.RegisterEnrollmentServiceServer, enrollmentv1.EnrollmentServiceServer(enrollmentv1.UnimplementedEnrollmentServiceServer{}), enrollmentv1.RegisterEnrollmentServiceHandler),
 		register(dayplanv1.RegisterDayPlanServiceServer, dayplanv1.DayPlanServiceServer(dayplanv1.UnimplementedDayPlanServiceServer{}), dayplanv1.RegisterDayPlanServiceHandler),
 		register(readinessv1.RegisterReadinessServiceServer, readinessv1.ReadinessServiceServer(readinessv1.UnimplementedReadinessServiceServer{}), readinessv1.RegisterReadinessServiceHandler),
+		register(dayplanv1.RegisterEveningServiceServer, dayplanv1.EveningServiceServer(dayplanv1.UnimplementedEveningServiceServer{}), dayplanv1.RegisterEveningServiceHandler),
 		register(daysheetv1.RegisterDaySheetServiceServer, daysheetv1.DaySheetServiceServer(daysheetv1.UnimplementedDaySheetServiceServer{}), daysheetv1.RegisterDaySheetServiceHandler),
 		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
