@@ -55,7 +55,7 @@ func (d *dual) extend(dog int32, n int, held uint) {
 		}
 		d.fill(dog, n, i)
 		rest := micro(m.leftOut(dog, held|1<<j)) * unit
-		if low := d.depth[n].low[m.steps-1]; low < infinite && low+rest < d.found.cost {
+		if low := d.depth[n].low[m.last-1]; low < infinite && low+rest < d.found.cost {
 			d.found.cost = low + rest
 			d.trace(dog, n)
 		}
@@ -68,7 +68,8 @@ func (d *dual) fill(dog int32, n int, i int32) {
 	level := &d.depth[n]
 	level.item = i
 	low := infinite
-	for k, c := range d.held[i].cost {
+	for k := d.m.first; k < d.m.last; k++ {
+		c := d.held[i].cost[k]
 		if n > 0 && c < infinite {
 			c += d.before(dog, n, k)
 		}
@@ -83,10 +84,10 @@ func (d *dual) before(dog int32, n, k int) micro {
 	last := &d.depth[n-1]
 	length := d.m.items[last.item].length
 	low := infinite
-	if at := k - length - max(d.m.rest[dog], d.m.spread); at >= 0 {
+	if at := k - length - max(d.m.rest[dog], d.m.spread); at >= d.m.first {
 		low = last.low[at]
 	}
-	if at := k - length - d.m.rest[dog]; at >= 0 && last.low[at] < infinite {
+	if at := k - length - d.m.rest[dog]; at >= d.m.first && last.low[at] < infinite {
 		low = min(low, last.low[at]+micro(d.m.d.Policy.Near)*unit)
 	}
 	return low
@@ -99,10 +100,10 @@ func (d *dual) trace(dog int32, n int) {
 	for range n + 1 {
 		f.items, f.starts = append(f.items, -1), append(f.starts, -1)
 	}
-	want, upto := d.depth[n].low[d.m.steps-1], d.m.steps-1
+	want, upto := d.depth[n].low[d.m.last-1], d.m.last-1
 	for ; n >= 0; n-- {
 		level := &d.depth[n]
-		k := 0
+		k := d.m.first
 		for level.cost[k] != want || k > upto {
 			k++
 		}
@@ -113,7 +114,7 @@ func (d *dual) trace(dog int32, n int) {
 		want -= d.held[level.item].cost[k]
 		before := &d.depth[n-1]
 		length := d.m.items[before.item].length
-		if at := k - length - max(d.m.rest[dog], d.m.spread); at >= 0 && before.low[at] == want {
+		if at := k - length - max(d.m.rest[dog], d.m.spread); at >= d.m.first && before.low[at] == want {
 			upto = at
 			continue
 		}

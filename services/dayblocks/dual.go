@@ -27,6 +27,13 @@ type dual struct {
 	depth [16]chainLevel
 	found chain
 	lines *timelines // nil while trainers have prices by the step
+	pairs []cheapest // by length and step, where dogs need two trainers
+}
+
+// cheapest are the two trainers who are cheapest for a block; -1 stands for none.
+type cheapest struct {
+	trainer [2]int
+	price   [2]micro
 }
 
 // micro is a price or cost in 1/1024 of a point.
@@ -96,6 +103,7 @@ func (d *dual) evaluate() (bound micro) {
 	if d.lines != nil {
 		clear(d.lines.use)
 	}
+	d.findPairs()
 	for dog := range m.ofDog {
 		bound += d.dog(int32(dog))
 	}
@@ -127,18 +135,18 @@ func (d *dual) paid(r, from, n int) micro {
 	return d.sum[at+n] - d.sum[at]
 }
 
-// work is the price of a trainer for a block from a step on.
-func (d *dual) work(t int, i int32, k int) micro {
+// work is the price of a trainer for a block of one of the lengths from a step on.
+func (d *dual) work(t, class, k int) micro {
 	if l := d.lines; l != nil {
-		return l.price[l.at(d.m, t, int(l.class[i]), k)]
+		return l.price[l.at(d.m, t, class, k)]
 	}
-	return d.paid(t, k, d.m.items[i].busy)
+	return d.paid(t, k, d.m.lengths[class])
 }
 
 // countWork counts a trainer's block.
 func (d *dual) countWork(t int, i int32, k int) {
 	if l := d.lines; l != nil {
-		l.use[l.at(d.m, t, int(l.class[i]), k)]++
+		l.use[l.at(d.m, t, d.m.items[i].class, k)]++
 		return
 	}
 	d.count(t, k, d.m.items[i].busy, 1)
@@ -159,18 +167,43 @@ func (d *dual) hold(i int32) {
 		h.cost[k] = infinite
 	}
 	it := &m.items[i]
-	for k := 0; k+it.busy <= m.steps; k++ {
-		_, _, by := d.by(i, k)
-		if by >= infinite {
+	for k := m.first; k < m.last; k++ {
+		_, in := d.in(it, k)
+		if in >= infinite {
 			continue
 		}
-		_, in := d.in(it, k)
-		if in < infinite {
+		if _, _, by := d.by(i, k); by < infinite {
 			h.cost[k] = by + in
 			if k != it.kept {
 				h.cost[k] += micro(it.moved) * unit
 			}
 			h.low = min(h.low, h.cost[k])
+		}
+	}
+}
+
+// findPairs finds the cheapest trainers for blocks of each length at each step.
+func (d *dual) findPairs() {
+	m := d.m
+	if !m.pairs {
+		return
+	}
+	grow(&d.pairs, len(m.lengths)*m.steps)
+	for class := range m.lengths {
+		for k := m.first; k < m.last; k++ {
+			c := cheapest{[2]int{-1, -1}, [2]micro{infinite, infinite}}
+			for t := range m.hours {
+				if !m.begin[t][class].has(k) {
+					continue
+				}
+				switch p := d.work(t, class, k); {
+				case p < c.price[0]:
+					c.trainer, c.price = [2]int{t, c.trainer[0]}, [2]micro{p, c.price[0]}
+				case p < c.price[1]:
+					c.trainer[1], c.price[1] = t, p
+				}
+			}
+			d.pairs[class*m.steps+k] = c
 		}
 	}
 }
@@ -181,24 +214,21 @@ func (d *dual) by(i int32, k int) (trainer, second int, low micro) {
 	it := &m.items[i]
 	low, trainer, second = infinite, -1, -1
 	for _, h := range it.handlers {
-		if m.hours[h.Trainer].countIn(k, k+it.busy) < it.busy {
+		if !m.begin[h.Trainer][it.class].has(k) {
 			continue
 		}
-		c := micro(h.Points)*unit + d.work(h.Trainer, i, k)
+		c := micro(h.Points)*unit + d.work(h.Trainer, it.class, k)
 		if k+it.busy > m.finish[h.Trainer] {
 			c += micro(m.d.Policy.Late) * unit
 		}
 		other, with := -1, micro(0)
 		if it.two {
-			with = infinite
-			for t := range m.hours {
-				if t != h.Trainer && m.hours[t].countIn(k, k+it.busy) == it.busy {
-					if p := d.work(t, i, k); p < with {
-						other, with = t, p
-					}
-				}
+			p := &d.pairs[it.class*m.steps+k]
+			n := 0
+			if p.trainer[0] == h.Trainer {
+				n = 1
 			}
-			if other < 0 {
+			if other, with = p.trainer[n], p.price[n]; other < 0 {
 				continue
 			}
 		}

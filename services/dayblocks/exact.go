@@ -162,8 +162,7 @@ func (x *exact) modes(i int32, k int, cost micro, held uint) bool {
 	}
 	for _, h := range it.handlers {
 		for _, second := range seconds {
-			if h.Trainer == second || m.hours[h.Trainer].countIn(k, min(m.steps, k+it.busy)) < it.busy ||
-				second >= 0 && m.hours[second].countIn(k, min(m.steps, k+it.busy)) < it.busy {
+			if h.Trainer == second || !m.begin[h.Trainer][it.class].has(k) || second >= 0 && !m.begin[second][it.class].has(k) {
 				continue
 			}
 			for n := range it.places {
@@ -172,9 +171,9 @@ func (x *exact) modes(i int32, k int, cost micro, held uint) bool {
 					continue
 				}
 				at := placed{int32(k), int32(h.Trainer), int32(second), int32(n)}
-				c := micro(m.itemCost(it, at))*unit + d.work(h.Trainer, i, k)
+				c := micro(m.itemCost(it, at))*unit + d.work(h.Trainer, it.class, k)
 				if second >= 0 {
-					c += d.work(second, i, k)
+					c += d.work(second, it.class, k)
 				}
 				here := d.paid(len(m.hours)+p.area, k, it.length)
 				if it.alone {

@@ -1,5 +1,7 @@
 package dayblocks
 
+import "slices"
+
 // model is a day laid out on its grid: times are steps.
 type model struct {
 	d      *Day
@@ -13,6 +15,11 @@ type model struct {
 	hours  []steps   // by trainer: at work and not taken
 	open   []steps   // by area
 	finish []int     // by trainer; the end of the day where there is no wish
+
+	lengths     []int     // of sessions with their changeover, in steps, each once
+	begin       [][]steps // by trainer and length: where a session may begin
+	first, last int       // sessions begin in the steps [first, last)
+	pairs       bool      // some dog needs two trainers
 }
 
 // item is a session, or a break of a trainer (dog is -1).
@@ -21,6 +28,7 @@ type item struct {
 	trainer      int32 // of a break
 	length       int   // steps
 	busy         int   // with changeover
+	class        int   // of a session: which of the model's lengths that is
 	skill        int
 	kept, moved  int // the step where it was, and the points of any other
 	alone, two   bool
@@ -54,9 +62,11 @@ func newModel(d *Day) *model {
 	for _, a := range d.Areas {
 		m.open = append(m.open, m.span(a.Open))
 	}
+	m.first, m.last = m.steps, 0
 	for i := range d.Dogs {
 		m.addDog(i)
 	}
+	m.findBegins()
 	for t, x := range d.Trainers {
 		for j, b := range x.Breaks {
 			starts := newSteps(m.steps)
@@ -70,6 +80,28 @@ func newModel(d *Day) *model {
 		m.apart[p[1]] = append(m.apart[p[1]], int32(p[0]))
 	}
 	return m
+}
+
+// findBegins works out where in a trainer's day sessions of each length may begin.
+func (m *model) findBegins() {
+	m.first = min(m.first, m.last)
+	for i := range m.items {
+		it := &m.items[i]
+		m.pairs = m.pairs || it.two
+		if it.class = slices.Index(m.lengths, it.busy); it.class < 0 {
+			it.class = len(m.lengths)
+			m.lengths = append(m.lengths, it.busy)
+		}
+	}
+	for _, hours := range m.hours {
+		var begin []steps
+		for _, n := range m.lengths {
+			out := newSteps(m.steps)
+			hours.runs(n, out)
+			begin = append(begin, out)
+		}
+		m.begin = append(m.begin, begin)
+	}
 }
 
 // span is a set of steps.
@@ -100,6 +132,7 @@ func (m *model) addDog(i int) {
 			free.runs(it.length, starts)
 			if m.d.Areas[p.Area].Dogs > 0 && !starts.empty() {
 				it.places = append(it.places, place{p.Area, p.Points, starts})
+				starts.each(func(k int) { m.first, m.last = min(m.first, k), max(m.last, k+1) })
 			}
 		}
 		for back := j - 1; back >= 0 && it.same < 0; back-- {

@@ -2,6 +2,7 @@ package dayblocks
 
 import (
 	"slices"
+	"sync"
 	"sync/atomic"
 	"time"
 )
@@ -64,11 +65,13 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 	return func() { close(quit) }
 }
 
-// Effort, in price steps and moves.
+// Effort, in price steps and moves. The bound and the plan are worked on beside each other, in rounds, and learn of each other's best between
+// them: so a plan depends on the day and the seed, not on how fast a thread was.
 const (
-	pricesFirst = 60
-	pricesLater = 120
-	movesItem   = 150 // for each session, usually
+	rounds      = 20
+	roundsFirst = 8 // before the timelines
+	pricesRound = 25
+	movesItem   = 400 // for each session, usually
 	movesLeast  = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
 	coolFrom    = 0.1
@@ -77,38 +80,36 @@ const (
 
 // improve finds a plan and a bound on its cost.
 func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
-	s := newState(m)
-	s.begin(o)
-	x = newSearch(m, s, o.Seed)
-	var all []int32
-	for i := range m.items {
-		if s.at[i].start < 0 {
-			all = append(all, int32(i))
-		}
-	}
-	x.fill(all)
-	x.now = s.cost()
-	x.best = x.now
-	copy(x.bestAt, s.at)
+	x = firstPlan(m, o)
 	d := newDual(m)
-	prices := func(n int) {
-		for range n {
-			if stop() || d.bound() >= x.best {
-				return
-			}
-			d.step(x.best)
-		}
+	if !stop() {
+		d.step(x.best)
 	}
-	prices(1)
-	prices(pricesFirst)
 	moves := o.Moves
 	if moves == 0 {
 		moves = max(movesLeast, movesItem*m.sessions())
 	}
-	x.anneal(moves, d.bound, stop)
-	d.startTimelines()
-	prices(pricesLater)
+	for round := range rounds {
+		target, met := x.best, d.bound()
+		if target <= met || stop() {
+			break
+		}
+		if round == roundsFirst {
+			d.startTimelines()
+		}
+		var both sync.WaitGroup
+		both.Go(func() {
+			for n := 0; n < pricesRound && d.bound() < target && !stop(); n++ {
+				d.step(target)
+			}
+		})
+		x.anneal(round*moves/rounds, (round+1)*moves/rounds, moves, met, stop)
+		both.Wait()
+	}
 	if len(m.items) <= exactItems && d.bound() < x.best && !stop() {
+		if d.lines == nil {
+			d.startTimelines()
+		}
 		cost, at, done := solveExact(d, x.best, x.bestAt, stop)
 		x.best = cost
 		copy(x.bestAt, at)
@@ -119,15 +120,33 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 	return x, d.bound()
 }
 
-// anneal makes moves at a falling temperature, until none is left or the bound is met.
-func (x *search) anneal(moves int, bound func() int, stop func() bool) {
+// firstPlan goes on from the plan that is given, or from none, and puts in what it can.
+func firstPlan(m *model, o Options) *search {
+	s := newState(m)
+	s.begin(o)
+	x := newSearch(m, s, o.Seed)
+	var all []int32
+	for i := range m.items {
+		if s.at[i].start < 0 {
+			all = append(all, int32(i))
+		}
+	}
+	x.fill(all)
+	x.now = s.cost()
+	x.best = x.now
+	copy(x.bestAt, s.at)
+	return x
+}
+
+// anneal makes the moves from one to another of as many as are to be made in all, at a falling temperature, until none is left or the cost meets the bound.
+func (x *search) anneal(from, to, moves, bound int, stop func() bool) {
 	if len(x.m.hours) == 0 || len(x.m.ofDog) == 0 {
 		return
 	}
 	heat := coolFrom * float64(max(1, x.m.d.Policy.Drop))
 	end := coolTo * float64(max(1, x.m.d.Policy.Drop))
-	for n := range moves {
-		if x.best <= bound() || n%16 == 0 && stop() {
+	for n := from; n < to; n++ {
+		if x.best <= bound || n%16 == 0 && stop() {
 			return
 		}
 		part := float64(n) / float64(moves)

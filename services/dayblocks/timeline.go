@@ -6,16 +6,18 @@ package dayblocks
 //
 // The prices begin where those by the step have come to, at which the bound is at least as high.
 type timelines struct {
-	lengths []int
-	class   []int32 // by item: its length
-	price   []micro // by trainer, length and step
-	top     []micro
-	use     []int32 // blocks chosen by dogs, less those of the trainers' best days
-	way     []float64
-	run     []int16 // by trainer and step: steps free in a row from there
-	best    []micro // scratch: by step, set of breaks and phase
-	by      []int16 // what was chosen there: a length and the next phase, a break (from breaksFrom on), or idle
+	price []micro // by trainer, length and step
+	top   []micro
+	use   []int32 // blocks chosen by dogs, less those of the trainers' best days
+	way   []float64
+	run   []int16 // by trainer and step: steps free in a row from there
+	hours []hours // by trainer
+	best  []micro // scratch: by step, set of breaks and phase
+	by    []int16 // what was chosen there: a length and the next phase, a break (from breaksFrom on), or idle
 }
+
+// hours are the steps [from, to) between which a trainer's day lies.
+type hours struct{ from, to int }
 
 const (
 	idle       = -1
@@ -26,39 +28,29 @@ const (
 // startTimelines goes over from prices by the step to prices by the start.
 func (d *dual) startTimelines() {
 	m := d.m
-	l := &timelines{class: make([]int32, len(m.items))}
-	for i := range m.sessions() {
-		at := -1
-		for c, n := range l.lengths {
-			if n == m.items[i].busy {
-				at = c
-			}
-		}
-		if at < 0 {
-			at = len(l.lengths)
-			l.lengths = append(l.lengths, m.items[i].busy)
-		}
-		l.class[i] = int32(at)
-	}
-	n := len(m.hours) * len(l.lengths) * m.steps
+	l := &timelines{}
+	n := len(m.hours) * len(m.lengths) * m.steps
 	l.price, l.top, l.use, l.way = make([]micro, n), make([]micro, n), make([]int32, n), make([]float64, n)
 	l.run = make([]int16, len(m.hours)*m.steps)
 	copy(d.price, d.top)
 	d.evaluate()
 	for t := range m.hours {
+		day := hours{from: m.steps}
 		for k := m.steps - 1; k >= 0; k-- {
 			if m.hours[t].has(k) {
+				day = hours{k, max(day.to, k+1)}
 				l.run[t*m.steps+k] = 1
 				if k+1 < m.steps {
 					l.run[t*m.steps+k] += l.run[t*m.steps+k+1]
 				}
 			}
-			for c, length := range l.lengths {
+			for c, length := range m.lengths {
 				if k+length <= m.steps {
 					l.price[l.at(m, t, c, k)] = d.paid(t, k, length)
 				}
 			}
 		}
+		l.hours = append(l.hours, hours{min(day.from, day.to), day.to})
 	}
 	copy(l.top, l.price)
 	d.lines = l
@@ -67,7 +59,7 @@ func (d *dual) startTimelines() {
 
 // at is where the price of a start is.
 func (l *timelines) at(m *model, trainer, class, k int) int {
-	return (trainer*len(l.lengths)+class)*m.steps + k
+	return (trainer*len(m.lengths)+class)*m.steps + k
 }
 
 // Phases of a trainer's day: its first block is still to come, blocks are behind and before it, its last block is over. Only in the middle
@@ -84,16 +76,17 @@ func (l *timelines) earn(m *model, t int) micro {
 	breaks := m.d.Trainers[t].Breaks
 	first := m.breaksOf(t)
 	sets := 1 << len(breaks)
+	day := l.hours[t]
 	grow(&l.best, (m.steps+1)*sets*phases)
 	grow(&l.by, (m.steps+1)*sets*phases)
 	at := func(k, set, phase int) int { return (k*sets+set)*phases + phase }
 	for set := range sets {
 		for phase := range phases {
-			l.best[at(m.steps, set, phase)] = impossible
+			l.best[at(day.to, set, phase)] = impossible
 		}
 	}
-	l.best[at(m.steps, sets-1, notYet)], l.best[at(m.steps, sets-1, over)] = 0, 0
-	for k := m.steps - 1; k >= 0; k-- {
+	l.best[at(day.to, sets-1, notYet)], l.best[at(day.to, sets-1, over)] = 0, 0
+	for k := day.to - 1; k >= day.from; k-- {
 		run := int(l.run[t*m.steps+k])
 		wait := micro(0)
 		if run > 0 {
@@ -111,7 +104,7 @@ func (l *timelines) earn(m *model, t int) micro {
 						low, by = l.best[at(k+it.busy, set|1<<b, phase)], int16(breaksFrom+b)
 					}
 				}
-				for c, length := range l.lengths {
+				for c, length := range m.lengths {
 					if length > run || phase == over {
 						continue
 					}
@@ -126,11 +119,11 @@ func (l *timelines) earn(m *model, t int) micro {
 			}
 		}
 	}
-	earned := l.best[at(0, 0, notYet)]
+	earned := l.best[at(day.from, 0, notYet)]
 	if earned <= impossible/2 {
 		return 0 // the breaks do not fit: no plan at all
 	}
-	for k, set, phase := 0, 0, notYet; k < m.steps; {
+	for k, set, phase := day.from, 0, notYet; k < day.to; {
 		switch by := int(l.by[at(k, set, phase)]); {
 		case by == idle:
 			k++
@@ -138,7 +131,7 @@ func (l *timelines) earn(m *model, t int) micro {
 			k, set = k+m.items[first+by-breaksFrom].busy, set|1<<(by-breaksFrom)
 		default:
 			l.use[l.at(m, t, by/phases, k)]--
-			k, phase = k+l.lengths[by/phases], by%phases
+			k, phase = k+m.lengths[by/phases], by%phases
 		}
 	}
 	return earned
