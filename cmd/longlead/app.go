@@ -243,6 +243,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, rosterServer) }, HTTP: rosterv1.RegisterRosterServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, enrollmentServer) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterMendServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterMendServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},

@@ -47,6 +47,7 @@ type cli struct {
 	Day      dayCmd      `cmd:"" help:"Plan the day of a site, and plan it anew when somebody is absent."`
 	Sheet    sheetCmd    `cmd:"" help:"Show or print the day sheets of a site: what each trainer does, and what to know of each dog."`
 	Feed     feedCmd     `cmd:"" help:"Make, list and revoke private calendar feeds of trainers' days."`
+	Mend     mendCmd     `cmd:"" help:"Change promised stays: keep a dog longer, move one to isolation."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`

@@ -99,6 +99,20 @@ func ListCasesByRequest(ctx context.Context, db postgres.DB, requests []ids.Requ
 	return fillCases(ctx, db, lines)
 }
 
+// ListRequestsByCode returns the requests that bear a code, or whose dog does.
+func ListRequestsByCode(ctx context.Context, db postgres.DB, code string) ([]ids.RequestID, error) {
+	type row struct {
+		ID ids.RequestID `db:"id"`
+	}
+	rows, err := postgres.List[row](ctx, db, "list requests by code", `
+		select r.id from enrollment.request r join enrollment.dog d on d.id = r.dog_id where r.code = $1 or d.code = $1 order by r.id`, code)
+	found := make([]ids.RequestID, len(rows))
+	for i, r := range rows {
+		found[i] = r.ID
+	}
+	return found, err
+}
+
 // fillCases reads what is known of the dogs of the requests.
 func fillCases(ctx context.Context, db postgres.DB, lines []requestLine) ([]Case, error) {
 	if len(lines) == 0 {

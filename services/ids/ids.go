@@ -49,6 +49,8 @@ type (
 	PlanID = ID[plan]
 	// DayPlanID identifies a plan of a site's day.
 	DayPlanID = ID[dayPlan]
+	// IsolationID identifies nights that an ill dog spends apart.
+	IsolationID = ID[isolation]
 	// MoveStudyID identifies a study of what moving promises is worth.
 	MoveStudyID = ID[moveStudy]
 	// HouseholdID identifies dogs that must come together.
@@ -79,6 +81,7 @@ type (
 	stay        struct{}
 	plan        struct{}
 	dayPlan     struct{}
+	isolation   struct{}
 	moveStudy   struct{}
 	household   struct{}
 	policy      struct{}
@@ -102,6 +105,7 @@ func (vaccination) label() string { return "vaccination" }
 func (stay) label() string        { return "stay" }
 func (plan) label() string        { return "plan" }
 func (dayPlan) label() string     { return "day plan" }
+func (isolation) label() string   { return "isolation" }
 func (moveStudy) label() string   { return "study of moves" }
 func (household) label() string   { return "household" }
 func (policy) label() string      { return "policy" }

@@ -43,6 +43,8 @@ type runGroup struct {
 	runs     []facility.Run
 	class    facility.Class
 	capacity []int
+	// held marks the days on which an intake hold keeps arrivals out; nil for none.
+	held []bool
 	// freeFrom is the first free night of each run; before it a promise or a closure holds the run.
 	freeFrom []int
 }
@@ -107,6 +109,13 @@ func (b *board) newSite(site facility.Site) (siteBoard, error) {
 	for _, p := range b.in.Places[site.ID] {
 		day := b.day(p.Day)
 		s.intake[day], s.handover[day], s.note[day] = p.Intake, p.Handover, p.Note
+	}
+	for _, h := range b.in.Holds {
+		for day := range s.intake {
+			if h.SiteID == site.ID && h.Row == "" && h.Days.Contains(b.date(day)) {
+				s.intake[day], s.note[day] = 0, "intake hold until "+h.Days.To.String()+", because a dog is ill"
+			}
+		}
 	}
 	s.intakeLeft, s.handoverLeft = slices.Clone(s.intake), slices.Clone(s.handover)
 	return s, nil
@@ -195,11 +204,15 @@ func (b *board) groupRuns(site int) []runGroup {
 			key += " " + pattern(nights)
 			from = 0
 		}
+		held := b.heldDays(run)
+		if held != nil {
+			key += " held " + pattern(held)
+		}
 		i, ok := groups[key]
 		if !ok {
 			i = len(out)
 			groups[key] = i
-			out = append(out, runGroup{class: run.Class(), capacity: make([]int, b.days)})
+			out = append(out, runGroup{class: run.Class(), capacity: make([]int, b.days), held: held})
 		}
 		g := &out[i]
 		g.runs = append(g.runs, run)
@@ -211,6 +224,22 @@ func (b *board) groupRuns(site int) []runGroup {
 		}
 	}
 	return out
+}
+
+// heldDays marks the days on which a hold of its row keeps arrivals out of a run; nil for none. Dogs that are in may stay, so it takes no
+// night from the run.
+func (b *board) heldDays(run facility.Run) (held []bool) {
+	for _, h := range b.in.Holds {
+		for day := range b.days {
+			if h.Row != "" && h.covers(run, b.date(day)) {
+				if held == nil {
+					held = make([]bool, b.days)
+				}
+				held[day] = true
+			}
+		}
+	}
+	return held
 }
 
 // takenNights marks the nights on which a run can take no new dog: it is closed, promised, or cleaned down after a promise.
@@ -226,17 +255,22 @@ func (b *board) takenNights(site int) map[ids.RunID][]bool {
 		}
 		taken[run.ID] = nights
 	}
-	clean := b.sites[site].site.CleanDownDays
 	for _, f := range b.fixed {
 		nights, ok := taken[f.stay.RunID]
 		if !ok {
 			continue
 		}
-		for night := max(0, f.first); night < min(b.days, f.leaves+clean); night++ {
+		from, end := b.holdsRun(f)
+		for night := max(0, from); night < min(b.days, end); night++ {
 			nights[night] = true
 		}
 	}
 	return taken
+}
+
+// holdsRun returns the nights, from and up to end, on which nobody else can have the run of a stay: its own, and those of the clean-down.
+func (b *board) holdsRun(f fixedStay) (from, end int) {
+	return f.first, f.leaves + b.sites[f.site].site.CleanDownDays
 }
 
 // freeAfterPrefix returns the first free night when all taken nights come before it, else false.

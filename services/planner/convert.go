@@ -202,8 +202,7 @@ func (n names) staysToProto(stays []Stay, month calendar.Month, site string) *pl
 		if !s.Nights.Overlaps(month.Span()) || (site != "" && n.sites[s.SiteID] != site) {
 			continue
 		}
-		out.Stays = append(out.Stays, &plannerv1.Stay{Id: s.ID.String(), RequestCode: n.cases[s.RequestID].Request.Code, SiteCode: n.sites[s.SiteID],
-			RunCode: n.runs[s.RunID].Code, TrainerCode: n.trainers[s.TrainerID], Arrival: s.Nights.From.String(), Graduation: s.Nights.To.String(), State: s.State})
+		out.Stays = append(out.Stays, n.stayToProto(s))
 	}
 	slices.SortFunc(out.Stays, func(a, b *plannerv1.Stay) int {
 		return firstOf(compareText(a.SiteCode, b.SiteCode), compareText(a.RunCode, b.RunCode), compareText(a.Arrival, b.Arrival))

@@ -31,6 +31,8 @@ type Inputs struct {
 	Stays     []Stay
 	StayCases []enrollment.Case
 	Policy    Policy
+	// Holds keep new arrivals out of a row or a site, because a dog there is ill.
+	Holds []IntakeHold `json:",omitempty"`
 }
 
 // readInputs reads the inputs of a month inside a transaction of the caller, which must be one snapshot.
@@ -61,6 +63,9 @@ func readInputs(ctx context.Context, tx postgres.Tx, month calendar.Month) (Inpu
 		requests[i] = s.RequestID
 	}
 	if in.StayCases, err = enrollment.ListCasesByRequest(ctx, tx, requests); err != nil {
+		return in, err
+	}
+	if in.Holds, err = listHolds(ctx, tx, in.Horizon); err != nil {
 		return in, err
 	}
 	in.Policy, err = readPolicy(ctx, tx)

@@ -19,7 +19,7 @@ const (
 )
 
 // Ports returns the ways in and out of this package's records, in import order.
-func Ports() []records.Port { return []records.Port{policyPort(), staysPort()} }
+func Ports() []records.Port { return []records.Port{policyPort(), staysPort(), healthRulesPort()} }
 
 func policyPort() records.Port {
 	names := make([]string, 0, len(Terms()))

@@ -155,20 +155,21 @@ func (b *board) ruleOnPlaces(one choice) ruling {
 	if one.leaves >= b.days {
 		return ruling{reason: "the stay would end beyond the days that are known", remedy: "plan a later month"}
 	}
-	for _, end := range []struct {
-		day       int
-		all, left []int
-		what      string
-	}{{one.arrival, s.intake, s.intakeLeft, "intake"}, {one.leaves, s.handover, s.handoverLeft, "handover"}} {
-		date := b.date(end.day)
-		switch {
-		case end.all[end.day] == 0 && s.note[end.day] != "":
-			return ruling{reason: fmt.Sprintf("no %s places: %s", end.what, s.note[end.day]), remedy: "another arrival day"}
-		case end.all[end.day] == 0:
-			return ruling{reason: fmt.Sprintf("no %s places on a %s", end.what, date.Weekday()), remedy: "another arrival day"}
-		case end.left[end.day] == 0:
-			return ruling{reason: fmt.Sprintf("all %s places are promised", end.what), remedy: "another arrival day, or one more place on that day"}
-		}
+	if against := b.ruleOnPlace(one.arrival, s.intake, s.intakeLeft, s.note, "intake"); against.against() {
+		return against
+	}
+	return b.ruleOnPlace(one.leaves, s.handover, s.handoverLeft, s.note, "handover")
+}
+
+// ruleOnPlace: a place of one kind on a day.
+func (b *board) ruleOnPlace(day int, all, left []int, note []string, what string) ruling {
+	switch {
+	case all[day] == 0 && note[day] != "":
+		return ruling{reason: fmt.Sprintf("no %s places: %s", what, note[day]), remedy: "another arrival day"}
+	case all[day] == 0:
+		return ruling{reason: fmt.Sprintf("no %s places on a %s", what, b.date(day).Weekday()), remedy: "another arrival day"}
+	case left[day] == 0:
+		return ruling{reason: fmt.Sprintf("all %s places are promised", what), remedy: "another arrival day, or one more place on that day"}
 	}
 	return ruling{}
 }
@@ -177,7 +178,7 @@ func (b *board) ruleOnPlaces(one choice) ruling {
 func (b *board) ruleOnRuns(c enrollment.Case, one *choice) ruling {
 	s := &b.sites[one.site]
 	dog := facility.DogSize{LengthMM: c.Dog.LengthMM, HeightMM: c.Dog.HeightMM}
-	large, why := false, ""
+	large, held, why := false, false, ""
 	for g, group := range s.groups {
 		fits, reason := facility.FitsDog(group.runs[0].Size(), dog, s.site.FloorRule())
 		if !fits {
@@ -185,13 +186,18 @@ func (b *board) ruleOnRuns(c enrollment.Case, one *choice) ruling {
 			continue
 		}
 		large = true
-		if group.freeThrough(one.arrival, min(b.days, one.leaves+s.site.CleanDownDays)) {
+		switch free := group.freeThrough(one.arrival, min(b.days, one.leaves+s.site.CleanDownDays)); {
+		case free && group.held != nil && group.held[one.arrival]:
+			held = true
+		case free:
 			one.groups = append(one.groups, g)
 		}
 	}
 	switch {
 	case !large:
 		return ruling{reason: "no run at " + s.site.Code + " is large enough: " + why, remedy: "another site with larger runs"}
+	case len(one.groups) == 0 && held:
+		return ruling{reason: "the runs at " + s.site.Code + " that are large enough and free stand in a row that takes nobody in, because a dog there is ill", remedy: "an arrival day after the intake hold, or another site"}
 	case len(one.groups) == 0:
 		return ruling{reason: "every run at " + s.site.Code + " that is large enough is promised or closed on some night of the stay", remedy: "another arrival day or another site"}
 	}

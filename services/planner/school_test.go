@@ -35,6 +35,7 @@ type school struct {
 	pool    *postgres.Pool
 	jobs    *jobs.Client
 	planner plannerv1.PlannerServiceClient
+	mend    plannerv1.MendServiceClient
 	files   *exchange.Server
 	roster  *roster.Server
 }
@@ -53,14 +54,15 @@ func newSchool(t *testing.T) *school {
 	server := planner.NewServer(planner.Deps{Pool: s.pool, Mint: mint, Now: now, Jobs: s.jobs, Caller: rpc.CallerName, Sites: rosterSites})
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("manager", "manager", "secret"))
-	edge, err := rpc.NewServer(quiet(), tokens, rpc.Register{
-		GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, server) }, HTTP: plannerv1.RegisterPlannerServiceHandler})
+	edge, err := rpc.NewServer(quiet(), tokens,
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, server) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterMendServiceServer(r, server) }, HTTP: plannerv1.RegisterMendServiceHandler})
 	require.NoError(t, err)
 	t.Cleanup(func() { edge.Stop(time.Second) })
 	conn, err := edge.Dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials("secret")))
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
-	s.planner = plannerv1.NewPlannerServiceClient(conn)
+	s.planner, s.mend = plannerv1.NewPlannerServiceClient(conn), plannerv1.NewMendServiceClient(conn)
 	s.take(t, scenarioFiles(t)...)
 	return s
 }

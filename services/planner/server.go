@@ -37,9 +37,10 @@ type Deps struct {
 	Sites roster.Sites
 }
 
-// Server answers PlannerService.
+// Server answers PlannerService and MendService.
 type Server struct {
 	plannerv1.UnsafePlannerServiceServer
+	plannerv1.UnsafeMendServiceServer
 	deps Deps
 }
 

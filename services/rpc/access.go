@@ -37,12 +37,14 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_PUBLISH_PLANS, accessv1.Permission_PERMISSION_SET_POLICY,
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
+		accessv1.Permission_PERMISSION_MEND_STAYS,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS, accessv1.Permission_PERMISSION_DRAFT_PLANS,
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
+		accessv1.Permission_PERMISSION_MEND_STAYS,
 	},
 	"office": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,

@@ -48,21 +48,24 @@ const (
 	Permission_PERMISSION_PLAN_DAYS Permission = 8
 	// Make and revoke the private addresses of calendar feeds.
 	Permission_PERMISSION_MANAGE_FEEDS Permission = 9
+	// Change promised stays: extend one, or move a dog to isolation.
+	Permission_PERMISSION_MEND_STAYS Permission = 10
 )
 
 // Enum value maps for Permission.
 var (
 	Permission_name = map[int32]string{
-		0: "PERMISSION_UNSPECIFIED",
-		1: "PERMISSION_READ_RECORDS",
-		2: "PERMISSION_WRITE_RECORDS",
-		3: "PERMISSION_READ_PLANS",
-		4: "PERMISSION_DRAFT_PLANS",
-		5: "PERMISSION_PUBLISH_PLANS",
-		6: "PERMISSION_SET_POLICY",
-		7: "PERMISSION_LOG_SESSIONS",
-		8: "PERMISSION_PLAN_DAYS",
-		9: "PERMISSION_MANAGE_FEEDS",
+		0:  "PERMISSION_UNSPECIFIED",
+		1:  "PERMISSION_READ_RECORDS",
+		2:  "PERMISSION_WRITE_RECORDS",
+		3:  "PERMISSION_READ_PLANS",
+		4:  "PERMISSION_DRAFT_PLANS",
+		5:  "PERMISSION_PUBLISH_PLANS",
+		6:  "PERMISSION_SET_POLICY",
+		7:  "PERMISSION_LOG_SESSIONS",
+		8:  "PERMISSION_PLAN_DAYS",
+		9:  "PERMISSION_MANAGE_FEEDS",
+		10: "PERMISSION_MEND_STAYS",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":   0,
@@ -75,6 +78,7 @@ var (
 		"PERMISSION_LOG_SESSIONS":  7,
 		"PERMISSION_PLAN_DAYS":     8,
 		"PERMISSION_MANAGE_FEEDS":  9,
+		"PERMISSION_MEND_STAYS":    10,
 	}
 )
 
@@ -128,7 +132,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xa7\x02\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xc2\x02\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -140,7 +144,9 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x15PERMISSION_SET_POLICY\x10\x06\x12\x1b\n" +
 	"\x17PERMISSION_LOG_SESSIONS\x10\a\x12\x18\n" +
 	"\x14PERMISSION_PLAN_DAYS\x10\b\x12\x1b\n" +
-	"\x17PERMISSION_MANAGE_FEEDS\x10\t:`\n" +
+	"\x17PERMISSION_MANAGE_FEEDS\x10\t\x12\x19\n" +
+	"\x15PERMISSION_MEND_STAYS\x10\n" +
+	":`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +
