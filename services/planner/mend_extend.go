@@ -210,13 +210,14 @@ func (h *housing) stayOn(x, budget int) bool {
 	r := &h.rooms[x]
 	if r.now >= 0 {
 		// Nights that were promised before are the dog's already: only those that are added are asked for.
-		r.asked = h.m.b.day(h.m.stay.Nights.To)
+		bound := r.bound
+		r.asked, r.bound = h.m.b.day(h.m.stay.Nights.To), true
 		if _, end := h.m.b.holdsRun(r.f); !h.closed(h.runs[r.now], r.asked, end) {
 			if _, ok := h.put(x, r.now, budget); ok {
 				return true
 			}
 		}
-		r.asked = r.f.first
+		r.asked, r.bound = r.f.first, bound
 	}
 	if r.bound || budget == 0 {
 		return false

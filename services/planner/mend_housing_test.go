@@ -169,7 +169,7 @@ func smallerRuns(moves []RunMove) (n int) {
 func TestRunMovesHold(t *testing.T) {
 	t.Parallel()
 	tried := 0
-	for seed := range uint64(300) {
+	for seed := range uint64(3000) {
 		m, to := randomHousing(t, 1000+seed)
 		moves, against := m.housingFor(to)
 		if against.against() {
@@ -193,5 +193,5 @@ func TestRunMovesHold(t *testing.T) {
 		}
 		require.True(t, allApart(stays, m.in.Sites[0].CleanDownDays), "site %d", seed)
 	}
-	require.Greater(t, tried, 100)
+	require.Greater(t, tried, 1000)
 }
