@@ -144,8 +144,8 @@ func drawDog(source *rand.Rand, pace Pace) simulated {
 	tier := source.IntN(len(BreedTiers()) + 1)
 	return simulated{
 		tier:  tier,
-		curve: cell{a: pace.start().draw(source), b: pace.theta(tier).draw(source)},
-		hold:  cell{a: pace.holdStart().draw(source), b: pace.holdGrows(tier).draw(source)},
+		curve: cell{a: pace.start().draw(source), b: pace.theta(tier).draw(source)}.curved(),
+		hold:  cell{a: pace.holdStart().draw(source), b: pace.holdGrows(tier).draw(source)}.grown(),
 	}
 }
 

@@ -155,12 +155,22 @@ func (s slope) errors() (a, b float64) {
 
 // curveCells is the posterior of a learning curve.
 func curveCells(sessions []Session, pace Pace, tier int) []cell {
-	return posterior(pace.start(), pace.theta(tier), curveDataOf(sessions).logLikelihood)
+	cells := posterior(pace.start(), pace.theta(tier), curveDataOf(sessions).logLikelihood)
+	for i, c := range cells {
+		cells[i] = c.curved()
+	}
+	return cells
+}
+
+// curved makes a cell one of a learning curve: u and v are the logarithms of 1-p0 and of 1-theta.
+func (c cell) curved() cell {
+	c.u, c.v = math.Log(logistic(-c.a)), math.Log(logistic(-c.b))
+	return c
 }
 
 // passes returns the chance that a dog with the curve of a cell passes at least need of n trials after so many sessions.
 func passes(c cell, sessions, need, n int) float64 {
-	return binomialTail(1-logistic(-c.a)*math.Pow(logistic(-c.b), float64(sessions)), need, n)
+	return binomialTail(1-math.Exp(c.u+c.v*float64(sessions)), need, n)
 }
 
 // binomialTail returns the chance of at least need successes in n trials. It adds up the side that is shorter to add.
@@ -175,11 +185,23 @@ func binomialTail(p float64, need, n int) float64 {
 	case 2*need < n: // few failures are asked for, so count those that fail
 		return 1 - binomialTail(1-p, n-need+1, n)
 	}
-	term := math.Pow(p, float64(n)) // all pass
+	term := power(p, n) // all pass
 	sum, odds := term, (1-p)/p
 	for j := n - 1; j >= need; j-- {
 		term *= odds * float64(j+1) / float64(n-j)
 		sum += term
 	}
 	return min(1, sum)
+}
+
+// power is p to the n by squaring, which is much quicker than math.Pow for the few trials of a check.
+func power(p float64, n int) float64 {
+	all := 1.0
+	for ; n > 0; n >>= 1 {
+		if n&1 == 1 {
+			all *= p
+		}
+		p *= p
+	}
+	return all
 }

@@ -27,7 +27,11 @@ const (
 )
 
 // cell is a pair of parameters with its weight. The weights of a finished grid add up to 1; before that they are logarithms.
-type cell struct{ a, b, weight float64 }
+type cell struct {
+	a, b, weight float64
+	// u and v are what the curve of a cell needs of a and b, worked out once: see curved and grown.
+	u, v float64
+}
 
 // side is the range of one parameter.
 type side struct{ low, high float64 }
@@ -59,7 +63,7 @@ func posterior(a, b normal, logLikelihood func(a, b float64) float64) []cell {
 			x := sideA.at((float64(k) + .5) / gridPoints)
 			y := sideB.at((float64(k*gridTurn%gridPoints) + .5) / gridPoints)
 			log := a.logDensity(x) + b.logDensity(y) + logLikelihood(x, y)
-			points[k] = cell{x, y, log}
+			points[k] = cell{a: x, b: y, weight: log}
 			best = max(best, log)
 		}
 		foundA, foundB := side{math.Inf(1), math.Inf(-1)}, side{math.Inf(1), math.Inf(-1)}

@@ -21,7 +21,7 @@ func holdCells(sessions []Session, target int, pace Pace, tier int) []cell {
 		}
 	}
 	goal := math.Log(float64(target))
-	return posterior(pace.holdStart(), pace.holdGrows(tier), func(a, b float64) float64 {
+	cells := posterior(pace.holdStart(), pace.holdGrows(tier), func(a, b float64) float64 {
 		growth := math.Exp(b)
 		var sum float64
 		for _, h := range holds {
@@ -35,11 +35,21 @@ func holdCells(sessions []Session, target int, pace Pace, tier int) []cell {
 		}
 		return sum
 	})
+	for i, c := range cells {
+		cells[i] = c.grown()
+	}
+	return cells
+}
+
+// grown makes a cell one of a growing hold: v is the growth.
+func (c cell) grown() cell {
+	c.v = math.Exp(c.b)
+	return c
 }
 
 // holds returns the chance that a dog with the growth of a cell holds for target seconds after so many sessions.
 func holds(c cell, sessions, target int) float64 {
-	return normalCDF((c.a + math.Exp(c.b)*float64(sessions) - math.Log(float64(target))) / holdNoise)
+	return normalCDF((c.a + c.v*float64(sessions) - math.Log(float64(target))) / holdNoise)
 }
 
 func normalCDF(z float64) float64 { return .5 * math.Erfc(-z/math.Sqrt2) }

@@ -3,7 +3,6 @@ package workload
 import (
 	"fmt"
 	"math"
-	"slices"
 	"sort"
 	"strings"
 )
@@ -78,8 +77,15 @@ func (c Course) enough(chance float64) bool { return chance >= float64(c.OnCours
 // least returns the smallest of 1 to most that is enough, or most, with its chance. More never lowers a chance, so halving
 // finds it.
 func (c Course) least(most int, chance func(n int) float64) (n int, then float64) {
-	n = 1 + sort.Search(most-1, func(i int) bool { return c.enough(chance(i + 1)) })
-	return n, chance(n)
+	known := map[int]float64{}
+	at := func(n int) float64 {
+		if _, ok := known[n]; !ok {
+			known[n] = chance(n)
+		}
+		return known[n]
+	}
+	n = 1 + sort.Search(most-1, func(i int) bool { return c.enough(at(i + 1)) })
+	return n, at(n)
 }
 
 func (c Course) moreSessions(students []student) Proposal {
@@ -141,16 +147,13 @@ func (st student) lowered(asked float64, further int) Target {
 }
 
 // highest returns the first of from, then the multiples of step below it, that will do, and otherwise the last of them that is
-// not below least. A goal that is below least already stays.
+// not below least. A goal that is below least already stays. What will do for a goal will do for each smaller one, so halving finds it.
 func highest(from, least, step int, will func(int) bool) int {
 	steps := []int{from}
 	for g := (from - 1) / step * step; g >= least; g -= step {
 		steps = append(steps, g)
 	}
-	if i := slices.IndexFunc(steps, will); i >= 0 {
-		return steps[i]
-	}
-	return steps[len(steps)-1]
+	return steps[sort.Search(len(steps)-1, func(i int) bool { return will(steps[i]) })]
 }
 
 func (p Proposal) leads() string {
