@@ -234,7 +234,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
 	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
-	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now})
+	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName})
 	eveningServer := dayplan.NewEveningServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
 	var err error

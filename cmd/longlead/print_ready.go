@@ -49,7 +49,7 @@ func weakest(r *readinessv1.Readiness) *readinessv1.Skill {
 }
 
 // printReadyList writes one line for each dog, those at risk first.
-func printReadyList(out io.Writer, o *Options, c *readyCmd, list *readinessv1.ListReadinessResponse) {
+func printReadyList(out io.Writer, o *Options, c *readyShowCmd, list *readinessv1.ListReadinessResponse) {
 	where := c.Site
 	if where == "" {
 		where = "All sites"
@@ -109,6 +109,9 @@ func printReadyDog(out io.Writer, day string, got *readinessv1.GetReadinessRespo
 	fmt.Fprintln(out)
 	printSentence(out, "%s", got.GetCaution())
 	printSentence(out, "%s", got.GetAssumes())
+	if !r.GetPaceSet() && r.GetAll() != nil {
+		printSentence(out, "What is typical of %s is the built-in default, which is invented: longlead ready pace %s measures it from your logs.", r.GetProgramCode(), r.GetProgramCode())
+	}
 }
 
 func skillRow(s *readinessv1.Skill) table.Row {
@@ -164,4 +167,37 @@ func section(out io.Writer, title string, lines []string) {
 func upperFirst(line string) string {
 	first, size := utf8.DecodeRuneInString(line)
 	return string(unicode.ToUpper(first)) + line[size:]
+}
+
+// printPace writes a measured pace beside the one in use.
+func printPace(out io.Writer, c *readyPaceCmd, got *readinessv1.MeasurePaceResponse) {
+	fmt.Fprintf(out, "%s: %d dogs, %d learning curves, %d sessions in the year up to %s\n", c.Program, got.GetDogs(), got.GetCurves(), got.GetSessions(), c.Date)
+	m, u := got.GetMeasured(), got.GetInUse().GetPace()
+	t := newTable(out, "", "measured", "spread", "in use", "spread")
+	for _, row := range []struct {
+		name             string
+		m, mSpread       float64
+		u, uSpread       float64
+		factor, decimals int
+		unit             string
+	}{
+		{"passed in the first session", m.GetStart(), m.GetStartSpread(), u.GetStart(), u.GetStartSpread(), 100, 0, " %"},
+		{"of what is missing, closed by a session", m.GetTheta(), m.GetThetaSpread(), u.GetTheta(), u.GetThetaSpread(), 100, 1, " %"},
+		{"longest hold in the first session", m.GetHoldStart(), m.GetHoldStartSpread(), u.GetHoldStart(), u.GetHoldStartSpread(), 1, 0, " s"},
+		{"growth of the longest hold by a session", 100 * math.Expm1(m.GetHoldGrowth()), m.GetHoldGrowthSpread(), 100 * math.Expm1(u.GetHoldGrowth()), u.GetHoldGrowthSpread(), 1, 0, " %"},
+	} {
+		value := func(x float64) string { return fmt.Sprintf("%.*f%s", row.decimals, x*float64(row.factor), row.unit) }
+		t.AppendRow(table.Row{row.name, value(row.m), fmt.Sprintf("%.2f", row.mSpread), value(row.u), fmt.Sprintf("%.2f", row.uSpread)})
+	}
+	t.Render()
+	section(out, "Mind:", got.GetWarnings())
+	switch by := got.GetInUse().GetSetBy(); {
+	case c.Keep:
+		printSentence(out, "The measured pace is in use from now on: %s. What was in use before is kept in the history.", got.GetInUse().GetNote())
+	case by == "":
+		fmt.Fprintln(out, "In use is the built-in default, which is invented. Nothing was changed; --keep uses the measured pace from now on.")
+	default:
+		printSentence(out, "In use is what %s set on %s: %s. Nothing was changed; --keep uses the measured pace from now on.", by,
+			got.GetInUse().GetSetAt().AsTime().Format("2006-01-02"), got.GetInUse().GetNote())
+	}
 }

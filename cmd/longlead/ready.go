@@ -5,12 +5,18 @@ import (
 	"fmt"
 	"log/slog"
 
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/workload"
 
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 )
 
 type readyCmd struct {
+	Show readyShowCmd `cmd:"" default:"withargs" help:"Show the dogs of a day, those at risk first, or all that is known of one: longlead ready D-001 --date 2027-03-08."`
+	Pace readyPaceCmd `cmd:"" help:"Measure from the logs what pace is typical of a program's dogs, and use it from now on if you say so."`
+}
+
+type readyShowCmd struct {
 	Dog       string `arg:"" optional:"" help:"Code of a dog, for all that is known of it."`
 	Site      string `help:"Code of a site, for the dogs that are there; all sites when neither it nor a dog is named." placeholder:"CODE"`
 	Date      string `help:"Day, written 2027-03-08." placeholder:"DAY"`
@@ -19,7 +25,7 @@ type readyCmd struct {
 }
 
 // Run shows readiness. It changes nothing.
-func (c *readyCmd) Run(ctx context.Context, o *Options, std streams) error {
+func (c *readyShowCmd) Run(ctx context.Context, o *Options, std streams) error {
 	switch {
 	case c.Calibrate != 0:
 		return c.calibrate(o, std)
@@ -56,8 +62,47 @@ func (c *readyCmd) Run(ctx context.Context, o *Options, std streams) error {
 	return nil
 }
 
+type readyPaceCmd struct {
+	Program string `arg:"" help:"Code of the program."`
+	Date    string `required:"" help:"Last day whose logs count, written 2027-03-08; a year back." placeholder:"DAY"`
+	Keep    bool   `help:"Use the measured pace from now on. Without it nothing is changed."`
+	Note    string `help:"Why, for what is kept with it; without one, what it was measured on."`
+}
+
+// Run measures a pace.
+func (c *readyPaceCmd) Run(ctx context.Context, o *Options, std streams) error {
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	client := readinessv1.NewReadinessServiceClient(a.conn)
+	got, err := client.MeasurePace(ctx, &readinessv1.MeasurePaceRequest{ProgramCode: c.Program, Day: c.Date})
+	if err != nil {
+		return err
+	}
+	if c.Keep && got.GetCurves() == 0 {
+		return apperr.Preconditionf("NOTHING_MEASURED", "nothing is logged of %s in the year up to %s, so there is nothing to keep", c.Program, c.Date)
+	}
+	if c.Keep {
+		if c.Note == "" {
+			c.Note = fmt.Sprintf("measured on %d dogs, %d sessions up to %s", got.GetDogs(), got.GetSessions(), c.Date)
+		}
+		set, err := client.SetPace(ctx, &readinessv1.SetPaceRequest{ProgramCode: c.Program, Pace: got.GetMeasured(), Note: c.Note})
+		if err != nil {
+			return err
+		}
+		got.InUse = set.GetInUse()
+	}
+	if o.JSON {
+		return printJSON(std.out, got)
+	}
+	printPace(std.out, c, got)
+	return nil
+}
+
 // calibrate needs no database: the dogs are simulated.
-func (c *readyCmd) calibrate(o *Options, std streams) error {
+func (c *readyShowCmd) calibrate(o *Options, std streams) error {
 	tables, err := workload.Calibrate(workload.Calibration{Dogs: c.Calibrate, Seed: c.Seed})
 	if err != nil {
 		return usageError(err.Error())

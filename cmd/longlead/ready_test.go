@@ -44,6 +44,17 @@ func TestReadyThroughTheCommandLine(t *testing.T) {
 	for _, args := range [][]string{{"ready", db}, {"ready", "D-013", "--site", "DRUM", "--date", "2027-02-22", db}, {"ready", "--calibrate", "-1"}} {
 		require.Equal(t, exitUsage, call(t, args...).code, args)
 	}
+	pace := must(t, "ready", "pace", "HOME21", "--date", "2027-02-22", db)
+	requireNarrow(t, pace)
+	require.Contains(t, pace, "In use is the built-in default, which is invented. Nothing was changed")
+	require.Contains(t, dog, "is the built-in default")
+	require.Contains(t, must(t, "ready", "pace", "HOME21", "--date", "2027-02-22", "--keep", db), "The measured pace is in use from now on: measured on ")
+	require.Contains(t, must(t, "ready", "pace", "HOME21", "--date", "2027-02-22", db), "In use is what ")
+	require.NotContains(t, must(t, "ready", "D-059", "--date", "2027-02-22", db), "is the built-in default")
+	require.True(t, json.Valid([]byte(must(t, "ready", "pace", "HOME21", "--date", "2027-02-22", "--json", db))))
+	nothing := call(t, "ready", "pace", "HOME21", "--date", "2025-02-22", "--keep", db)
+	require.Equal(t, exitRefused, nothing.code)
+	require.Contains(t, nothing.err, "nothing is logged of HOME21")
 	gone := call(t, "ready", "D-013", "--date", "2029-02-22", db)
 	require.Equal(t, exitRefused, gone.code)
 	require.Contains(t, gone.err, "D-013 is at no site on 2029-02-22")
@@ -87,7 +98,7 @@ func TestReadyInWords(t *testing.T) {
 	list := &readinessv1.ListReadinessResponse{Dogs: []*readinessv1.Readiness{r}, AtRisk: 1, Caution: "People decide."}
 	r.DogName, r.All = "Bartholomew the Third", &readinessv1.Chance{Mean: 1, Low: .995, High: 1}
 	out.Reset()
-	printReadyList(&out, &Options{}, &readyCmd{Date: "2027-03-10"}, list)
+	printReadyList(&out, &Options{}, &readyShowCmd{Date: "2027-03-10"}, list)
 	requireNarrow(t, out.String())
 	require.Contains(t, out.String(), "All sites, 2027-03-10: 1 at risk, 0 with too few data, 0 without targets, 0 on course")
 	require.Contains(t, out.String(), "100 % (100 to 100)")

@@ -48,7 +48,9 @@ func (in *inputs) assess(g guest) (Report, error) {
 		r.Reasons = []string{fmt.Sprintf("program %s asks for no skill, so there is nothing to reckon: its targets are records to import", g.Case.Program.Code)}
 		return r, nil
 	}
-	r.Outlook, err = workload.LookAhead(workload.Course{Skills: records, BreedTier: g.Case.Dog.BreedTier, DaysLeft: plan.days,
+	pace, set := in.paces[g.Case.Program.ID]
+	r.PaceSet = set
+	r.Outlook, err = workload.LookAhead(workload.Course{Skills: records, BreedTier: g.Case.Dog.BreedTier, Pace: pace.Pace, DaysLeft: plan.days,
 		SessionsPerDay: g.Case.Program.SessionsADay, OtherSessions: plan.other})
 	if err != nil {
 		return Report{}, fmt.Errorf("reckon request %s: %w", g.Case.Request.Code, err)

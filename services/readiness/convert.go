@@ -3,6 +3,8 @@ package readiness
 import (
 	"math"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	"github.com/longlead/longlead/services/workload"
 
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
@@ -66,7 +68,7 @@ func reportToProto(r *Report) *readinessv1.Readiness {
 	g := r.Guest
 	out := &readinessv1.Readiness{DogCode: g.Case.Dog.Code, DogName: g.Case.Dog.Name, RequestCode: g.Case.Request.Code, ProgramCode: g.Case.Program.Code,
 		SiteCode: g.Site, TrainerCode: g.Trainer, Arrival: g.Stay.Nights.From.String(), Graduation: g.Stay.Nights.To.String(), Flag: flags[r.Flag],
-		DaysLeft: int32(r.DaysLeft), SessionsLeft: int32(r.SessionsLeft), Sessions: int32(r.Sessions), Reasons: r.Reasons, Warnings: r.Warnings}
+		DaysLeft: int32(r.DaysLeft), SessionsLeft: int32(r.SessionsLeft), Sessions: int32(r.Sessions), Reasons: r.Reasons, Warnings: r.Warnings, PaceSet: r.PaceSet}
 	if r.Flag != NoTargets {
 		out.All, out.AtMost = chanceToProto(r.Outlook.All), r.Outlook.AtMost
 	}
@@ -88,6 +90,34 @@ func listToProto(reports []Report) *readinessv1.ListReadinessResponse {
 	for i := range reports {
 		*count[reports[i].Flag]++
 		out.Dogs = append(out.Dogs, reportToProto(&reports[i]))
+	}
+	return out
+}
+
+func paceToProto(p workload.Pace) *readinessv1.Pace {
+	return &readinessv1.Pace{Start: p.Start, StartSpread: p.StartSpread, Theta: p.Theta, ThetaSpread: p.ThetaSpread,
+		HoldStart: p.HoldStart, HoldStartSpread: p.HoldStartSpread, HoldGrowth: p.HoldGrowth, HoldGrowthSpread: p.HoldGrowthSpread}
+}
+
+// paceFromProto takes values that are 0 from the default.
+func paceFromProto(p *readinessv1.Pace) workload.Pace {
+	pace := workload.DefaultPace()
+	for _, f := range []struct {
+		to   *float64
+		from float64
+	}{{&pace.Start, p.GetStart()}, {&pace.StartSpread, p.GetStartSpread()}, {&pace.Theta, p.GetTheta()}, {&pace.ThetaSpread, p.GetThetaSpread()},
+		{&pace.HoldStart, p.GetHoldStart()}, {&pace.HoldStartSpread, p.GetHoldStartSpread()}, {&pace.HoldGrowth, p.GetHoldGrowth()}, {&pace.HoldGrowthSpread, p.GetHoldGrowthSpread()}} {
+		if f.from != 0 {
+			*f.to = f.from
+		}
+	}
+	return pace
+}
+
+func paceInUseToProto(p Pace) *readinessv1.PaceInUse {
+	out := &readinessv1.PaceInUse{Pace: paceToProto(p.Pace), SetBy: p.SetBy, Note: p.Note}
+	if !p.SetAt.IsZero() {
+		out.SetAt = timestamppb.New(p.SetAt)
 	}
 	return out
 }

@@ -32,6 +32,8 @@ type inputs struct {
 	skills []training.Skill
 	guests []guest
 	works  map[workday]bool
+	// paces are those that were set, by program.
+	paces map[ids.ProgramID]Pace
 	// rosterTo is the first day for which works does not hold.
 	rosterTo calendar.Date
 }
@@ -61,6 +63,9 @@ func readInputs(ctx context.Context, tx postgres.Tx, stays []planner.Stay, day c
 		return in, err
 	}
 	if in.skills, err = training.ListSkills(ctx, tx); err != nil {
+		return in, err
+	}
+	if in.paces, err = listPaces(ctx, tx); err != nil {
 		return in, err
 	}
 	cases, err := enrollment.ListCasesByRequest(ctx, tx, requests)

@@ -10,6 +10,7 @@
 //	days.go      the sessions that are still to come, by program and roster
 //	assess.go    all of it as a workload.Course, and what comes of it in words
 //	convert.go   on the way out
+//	pace.go      the pace that is typical of a program: measured when somebody asks, in use when somebody sets it
 //
 // The chance counts every trial alike. Whether a skill was shown at the distance and distraction that a target asks for is counted
 // apart: where it was not shown often enough a dog is never said to be on course.
@@ -58,6 +59,8 @@ type Report struct {
 	Proposals         []Proposal
 	// Minutes is nil where the pace suggests nothing.
 	Minutes *Minutes
+	// PaceSet says that a typical pace was set for the program; the built-in default stands for it otherwise.
+	PaceSet bool
 }
 
 // Skill is one skill of a dog.

@@ -38,6 +38,7 @@ type school struct {
 	ready  readinessv1.ReadinessServiceClient
 	logs   trainingv1.TrainingServiceClient
 	nobody readinessv1.ReadinessServiceClient
+	boss   readinessv1.ReadinessServiceClient
 	runs   int
 }
 
@@ -50,10 +51,11 @@ func newSchool(t testing.TB, now time.Time) *school {
 	ports = append(ports, planner.Ports()...)
 	ports = append(ports, training.Ports(planner.TrainingKnown())...)
 	s.files = exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: ids.NewMint(), Now: clock, Caller: rpc.CallerName, Ports: ports})
-	server := readiness.NewServer(readiness.Deps{Pool: s.pool, Now: clock})
+	server := readiness.NewServer(readiness.Deps{Pool: s.pool, Now: clock, Caller: rpc.CallerName})
 	logs := training.NewServer(training.Deps{Pool: s.pool, Now: clock, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("ANA", "trainer", "secret of ANA"))
+	require.NoError(t, tokens.Add("MIA", "manager", "secret of MIA"))
 	edge, err := rpc.NewServer(slog.New(slog.DiscardHandler), tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, server) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, logs) }, HTTP: trainingv1.RegisterTrainingServiceHandler})
@@ -67,6 +69,7 @@ func newSchool(t testing.TB, now time.Time) *school {
 	}
 	conn := dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials("secret of ANA")), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(rpc.MaxMessage)))
 	s.ready, s.logs = readinessv1.NewReadinessServiceClient(conn), trainingv1.NewTrainingServiceClient(conn)
+	s.boss = readinessv1.NewReadinessServiceClient(dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials("secret of MIA"))))
 	s.nobody = readinessv1.NewReadinessServiceClient(dial())
 	return s
 }

@@ -19,6 +19,8 @@ type Deps struct {
 	Pool *postgres.Pool
 	// Now is the clock.
 	Now func() time.Time
+	// Caller names who makes a call, for what is kept.
+	Caller func(context.Context) string
 }
 
 // Server answers ReadinessService.
@@ -31,7 +33,7 @@ var _ readinessv1.ReadinessServiceServer = (*Server)(nil)
 
 // NewServer makes a server. It panics when a dependency is missing, which is a fault in the wiring.
 func NewServer(d Deps) *Server {
-	if d.Pool == nil || d.Now == nil {
+	if d.Pool == nil || d.Now == nil || d.Caller == nil {
 		panic("readiness.NewServer: all dependencies are required")
 	}
 	return &Server{deps: d}

@@ -14,6 +14,7 @@ import (
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -932,7 +933,9 @@ type Readiness struct {
 	// What could be done.
 	Proposals []*Proposal `protobuf:"bytes,18,rep,name=proposals,proto3" json:"proposals,omitempty"`
 	// What the pace suggests about handling minutes; absent where it suggests nothing.
-	Minutes       *Minutes `protobuf:"bytes,19,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	Minutes *Minutes `protobuf:"bytes,19,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Whether a pace was set for the program; the built-in default stands for it otherwise.
+	PaceSet       bool `protobuf:"varint,20,opt,name=pace_set,json=paceSet,proto3" json:"pace_set,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1098,6 +1101,13 @@ func (x *Readiness) GetMinutes() *Minutes {
 		return x.Minutes
 	}
 	return nil
+}
+
+func (x *Readiness) GetPaceSet() bool {
+	if x != nil {
+		return x.PaceSet
+	}
+	return false
 }
 
 // GetReadinessRequest names a dog and a day.
@@ -1374,11 +1384,449 @@ func (x *ListReadinessResponse) GetAssumes() string {
 	return ""
 }
 
+// Pace is what is typical of the dogs of a program, each value with how much dogs differ. Values that are 0 stand for the default.
+type Pace struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Share of trials passed in the first session, above 0 and below 1.
+	Start float64 `protobuf:"fixed64,1,opt,name=start,proto3" json:"start,omitempty"`
+	// Standard deviation of it between dogs, on the scale of logits.
+	StartSpread float64 `protobuf:"fixed64,2,opt,name=start_spread,json=startSpread,proto3" json:"start_spread,omitempty"`
+	// Part of what is missing that a session closes, above 0 and below 1.
+	Theta float64 `protobuf:"fixed64,3,opt,name=theta,proto3" json:"theta,omitempty"`
+	// Standard deviation of it between dogs, on the scale of logits.
+	ThetaSpread float64 `protobuf:"fixed64,4,opt,name=theta_spread,json=thetaSpread,proto3" json:"theta_spread,omitempty"`
+	// Longest hold in the first session, in seconds.
+	HoldStart float64 `protobuf:"fixed64,5,opt,name=hold_start,json=holdStart,proto3" json:"hold_start,omitempty"`
+	// Standard deviation between dogs of its logarithm.
+	HoldStartSpread float64 `protobuf:"fixed64,6,opt,name=hold_start_spread,json=holdStartSpread,proto3" json:"hold_start_spread,omitempty"`
+	// How much the logarithm of the longest hold grows from session to session.
+	HoldGrowth float64 `protobuf:"fixed64,7,opt,name=hold_growth,json=holdGrowth,proto3" json:"hold_growth,omitempty"`
+	// Standard deviation between dogs of the logarithm of the growth.
+	HoldGrowthSpread float64 `protobuf:"fixed64,8,opt,name=hold_growth_spread,json=holdGrowthSpread,proto3" json:"hold_growth_spread,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Pace) Reset() {
+	*x = Pace{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pace) ProtoMessage() {}
+
+func (x *Pace) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pace.ProtoReflect.Descriptor instead.
+func (*Pace) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Pace) GetStart() float64 {
+	if x != nil {
+		return x.Start
+	}
+	return 0
+}
+
+func (x *Pace) GetStartSpread() float64 {
+	if x != nil {
+		return x.StartSpread
+	}
+	return 0
+}
+
+func (x *Pace) GetTheta() float64 {
+	if x != nil {
+		return x.Theta
+	}
+	return 0
+}
+
+func (x *Pace) GetThetaSpread() float64 {
+	if x != nil {
+		return x.ThetaSpread
+	}
+	return 0
+}
+
+func (x *Pace) GetHoldStart() float64 {
+	if x != nil {
+		return x.HoldStart
+	}
+	return 0
+}
+
+func (x *Pace) GetHoldStartSpread() float64 {
+	if x != nil {
+		return x.HoldStartSpread
+	}
+	return 0
+}
+
+func (x *Pace) GetHoldGrowth() float64 {
+	if x != nil {
+		return x.HoldGrowth
+	}
+	return 0
+}
+
+func (x *Pace) GetHoldGrowthSpread() float64 {
+	if x != nil {
+		return x.HoldGrowthSpread
+	}
+	return 0
+}
+
+// PaceInUse is a pace as somebody set it, or the built-in default.
+type PaceInUse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pace.
+	Pace *Pace `protobuf:"bytes,1,opt,name=pace,proto3" json:"pace,omitempty"`
+	// When it was set; absent for the built-in default.
+	SetAt *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=set_at,json=setAt,proto3" json:"set_at,omitempty"`
+	// Who set it.
+	SetBy string `protobuf:"bytes,3,opt,name=set_by,json=setBy,proto3" json:"set_by,omitempty"`
+	// Why.
+	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PaceInUse) Reset() {
+	*x = PaceInUse{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PaceInUse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PaceInUse) ProtoMessage() {}
+
+func (x *PaceInUse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PaceInUse.ProtoReflect.Descriptor instead.
+func (*PaceInUse) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *PaceInUse) GetPace() *Pace {
+	if x != nil {
+		return x.Pace
+	}
+	return nil
+}
+
+func (x *PaceInUse) GetSetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SetAt
+	}
+	return nil
+}
+
+func (x *PaceInUse) GetSetBy() string {
+	if x != nil {
+		return x.SetBy
+	}
+	return ""
+}
+
+func (x *PaceInUse) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// MeasurePaceRequest names a program and the last day whose logs count.
+type MeasurePaceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the program.
+	ProgramCode string `protobuf:"bytes,1,opt,name=program_code,json=programCode,proto3" json:"program_code,omitempty"`
+	// Last day, written 2027-03-08; logs of the year before it count.
+	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasurePaceRequest) Reset() {
+	*x = MeasurePaceRequest{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasurePaceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasurePaceRequest) ProtoMessage() {}
+
+func (x *MeasurePaceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasurePaceRequest.ProtoReflect.Descriptor instead.
+func (*MeasurePaceRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *MeasurePaceRequest) GetProgramCode() string {
+	if x != nil {
+		return x.ProgramCode
+	}
+	return ""
+}
+
+func (x *MeasurePaceRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+// MeasurePaceResponse holds what was measured.
+type MeasurePaceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pace that the logs speak for, drawn towards the built-in default as far as they are few.
+	Measured *Pace `protobuf:"bytes,1,opt,name=measured,proto3" json:"measured,omitempty"`
+	// The pace that is in use.
+	InUse *PaceInUse `protobuf:"bytes,2,opt,name=in_use,json=inUse,proto3" json:"in_use,omitempty"`
+	// Dogs that it was measured on.
+	Dogs int32 `protobuf:"varint,3,opt,name=dogs,proto3" json:"dogs,omitempty"`
+	// Skills of these dogs, each one learning curve.
+	Curves int32 `protobuf:"varint,4,opt,name=curves,proto3" json:"curves,omitempty"`
+	// Sessions in them.
+	Sessions int32 `protobuf:"varint,5,opt,name=sessions,proto3" json:"sessions,omitempty"`
+	// Where data are few.
+	Warnings      []string `protobuf:"bytes,6,rep,name=warnings,proto3" json:"warnings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasurePaceResponse) Reset() {
+	*x = MeasurePaceResponse{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasurePaceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasurePaceResponse) ProtoMessage() {}
+
+func (x *MeasurePaceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasurePaceResponse.ProtoReflect.Descriptor instead.
+func (*MeasurePaceResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *MeasurePaceResponse) GetMeasured() *Pace {
+	if x != nil {
+		return x.Measured
+	}
+	return nil
+}
+
+func (x *MeasurePaceResponse) GetInUse() *PaceInUse {
+	if x != nil {
+		return x.InUse
+	}
+	return nil
+}
+
+func (x *MeasurePaceResponse) GetDogs() int32 {
+	if x != nil {
+		return x.Dogs
+	}
+	return 0
+}
+
+func (x *MeasurePaceResponse) GetCurves() int32 {
+	if x != nil {
+		return x.Curves
+	}
+	return 0
+}
+
+func (x *MeasurePaceResponse) GetSessions() int32 {
+	if x != nil {
+		return x.Sessions
+	}
+	return 0
+}
+
+func (x *MeasurePaceResponse) GetWarnings() []string {
+	if x != nil {
+		return x.Warnings
+	}
+	return nil
+}
+
+// SetPaceRequest sets a pace.
+type SetPaceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the program.
+	ProgramCode string `protobuf:"bytes,1,opt,name=program_code,json=programCode,proto3" json:"program_code,omitempty"`
+	// The pace.
+	Pace *Pace `protobuf:"bytes,2,opt,name=pace,proto3" json:"pace,omitempty"`
+	// Why, in words; it is kept.
+	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetPaceRequest) Reset() {
+	*x = SetPaceRequest{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetPaceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetPaceRequest) ProtoMessage() {}
+
+func (x *SetPaceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetPaceRequest.ProtoReflect.Descriptor instead.
+func (*SetPaceRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *SetPaceRequest) GetProgramCode() string {
+	if x != nil {
+		return x.ProgramCode
+	}
+	return ""
+}
+
+func (x *SetPaceRequest) GetPace() *Pace {
+	if x != nil {
+		return x.Pace
+	}
+	return nil
+}
+
+func (x *SetPaceRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// SetPaceResponse holds the pace that is in use now.
+type SetPaceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pace.
+	InUse         *PaceInUse `protobuf:"bytes,1,opt,name=in_use,json=inUse,proto3" json:"in_use,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetPaceResponse) Reset() {
+	*x = SetPaceResponse{}
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetPaceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetPaceResponse) ProtoMessage() {}
+
+func (x *SetPaceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_readiness_v1_readiness_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetPaceResponse.ProtoReflect.Descriptor instead.
+func (*SetPaceResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_readiness_v1_readiness_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *SetPaceResponse) GetInUse() *PaceInUse {
+	if x != nil {
+		return x.InUse
+	}
+	return nil
+}
+
 var File_longlead_readiness_v1_readiness_proto protoreflect.FileDescriptor
 
 const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\n" +
-	"%longlead/readiness/v1/readiness.proto\x12\x15longlead.readiness.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\"B\n" +
+	"%longlead/readiness/v1/readiness.proto\x12\x15longlead.readiness.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\"B\n" +
 	"\x06Chance\x12\x12\n" +
 	"\x04mean\x18\x01 \x01(\x01R\x04mean\x12\x10\n" +
 	"\x03low\x18\x02 \x01(\x01R\x03low\x12\x12\n" +
@@ -1452,7 +1900,7 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\tsuggested\x18\x02 \x01(\x05R\tsuggested\x12\x16\n" +
 	"\x06factor\x18\x03 \x01(\x01R\x06factor\x12\x1a\n" +
 	"\bsessions\x18\x04 \x01(\x05R\bsessions\x12\x12\n" +
-	"\x04text\x18\x05 \x01(\tR\x04text\"\xbf\x05\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\"\xda\x05\n" +
 	"\tReadiness\x12\x19\n" +
 	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12!\n" +
@@ -1475,7 +1923,8 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\areasons\x18\x10 \x03(\tR\areasons\x12\x1a\n" +
 	"\bwarnings\x18\x11 \x03(\tR\bwarnings\x12=\n" +
 	"\tproposals\x18\x12 \x03(\v2\x1f.longlead.readiness.v1.ProposalR\tproposals\x128\n" +
-	"\aminutes\x18\x13 \x01(\v2\x1e.longlead.readiness.v1.MinutesR\aminutes\"K\n" +
+	"\aminutes\x18\x13 \x01(\v2\x1e.longlead.readiness.v1.MinutesR\aminutes\x12\x19\n" +
+	"\bpace_set\x18\x14 \x01(\bR\apaceSet\"K\n" +
 	"\x13GetReadinessRequest\x12\"\n" +
 	"\bdog_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\adogCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\"\x8a\x01\n" +
@@ -1495,16 +1944,51 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"no_targets\x18\x04 \x01(\x05R\tnoTargets\x12\x1b\n" +
 	"\ton_course\x18\x05 \x01(\x05R\bonCourse\x12\x18\n" +
 	"\acaution\x18\x06 \x01(\tR\acaution\x12\x18\n" +
-	"\aassumes\x18\a \x01(\tR\aassumes*n\n" +
+	"\aassumes\x18\a \x01(\tR\aassumes\"\x92\x02\n" +
+	"\x04Pace\x12\x14\n" +
+	"\x05start\x18\x01 \x01(\x01R\x05start\x12!\n" +
+	"\fstart_spread\x18\x02 \x01(\x01R\vstartSpread\x12\x14\n" +
+	"\x05theta\x18\x03 \x01(\x01R\x05theta\x12!\n" +
+	"\ftheta_spread\x18\x04 \x01(\x01R\vthetaSpread\x12\x1d\n" +
+	"\n" +
+	"hold_start\x18\x05 \x01(\x01R\tholdStart\x12*\n" +
+	"\x11hold_start_spread\x18\x06 \x01(\x01R\x0fholdStartSpread\x12\x1f\n" +
+	"\vhold_growth\x18\a \x01(\x01R\n" +
+	"holdGrowth\x12,\n" +
+	"\x12hold_growth_spread\x18\b \x01(\x01R\x10holdGrowthSpread\"\x9a\x01\n" +
+	"\tPaceInUse\x12/\n" +
+	"\x04pace\x18\x01 \x01(\v2\x1b.longlead.readiness.v1.PaceR\x04pace\x121\n" +
+	"\x06set_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05setAt\x12\x15\n" +
+	"\x06set_by\x18\x03 \x01(\tR\x05setBy\x12\x12\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\"R\n" +
+	"\x12MeasurePaceRequest\x12*\n" +
+	"\fprogram_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vprogramCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\"\xeb\x01\n" +
+	"\x13MeasurePaceResponse\x127\n" +
+	"\bmeasured\x18\x01 \x01(\v2\x1b.longlead.readiness.v1.PaceR\bmeasured\x127\n" +
+	"\x06in_use\x18\x02 \x01(\v2 .longlead.readiness.v1.PaceInUseR\x05inUse\x12\x12\n" +
+	"\x04dogs\x18\x03 \x01(\x05R\x04dogs\x12\x16\n" +
+	"\x06curves\x18\x04 \x01(\x05R\x06curves\x12\x1a\n" +
+	"\bsessions\x18\x05 \x01(\x05R\bsessions\x12\x1a\n" +
+	"\bwarnings\x18\x06 \x03(\tR\bwarnings\"\x95\x01\n" +
+	"\x0eSetPaceRequest\x12*\n" +
+	"\fprogram_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vprogramCode\x127\n" +
+	"\x04pace\x18\x02 \x01(\v2\x1b.longlead.readiness.v1.PaceB\x06\xbaH\x03\xc8\x01\x01R\x04pace\x12\x1e\n" +
+	"\x04note\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x03\x18\xf4\x03R\x04note\"J\n" +
+	"\x0fSetPaceResponse\x127\n" +
+	"\x06in_use\x18\x01 \x01(\v2 .longlead.readiness.v1.PaceInUseR\x05inUse*n\n" +
 	"\x04Flag\x12\x14\n" +
 	"\x10FLAG_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fFLAG_AT_RISK\x10\x01\x12\x15\n" +
 	"\x11FLAG_TOO_FEW_DATA\x10\x02\x12\x13\n" +
 	"\x0fFLAG_NO_TARGETS\x10\x03\x12\x12\n" +
-	"\x0eFLAG_ON_COURSE\x10\x042\xaf\x02\n" +
+	"\x0eFLAG_ON_COURSE\x10\x042\xd0\x04\n" +
 	"\x10ReadinessService\x12\x92\x01\n" +
 	"\fGetReadiness\x12*.longlead.readiness.v1.GetReadinessRequest\x1a+.longlead.readiness.v1.GetReadinessResponse\")\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/dogs/{dog_code}/readiness\x12\x85\x01\n" +
-	"\rListReadiness\x12+.longlead.readiness.v1.ListReadinessRequest\x1a,.longlead.readiness.v1.ListReadinessResponse\"\x19\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/readinessB\xe7\x01\n" +
+	"\rListReadiness\x12+.longlead.readiness.v1.ListReadinessRequest\x1a,.longlead.readiness.v1.ListReadinessResponse\"\x19\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/readiness\x12\x92\x01\n" +
+	"\vMeasurePace\x12).longlead.readiness.v1.MeasurePaceRequest\x1a*.longlead.readiness.v1.MeasurePaceResponse\",\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\"\x12 /v1/programs/{program_code}/pace\x12\x89\x01\n" +
+	"\aSetPace\x12%.longlead.readiness.v1.SetPaceRequest\x1a&.longlead.readiness.v1.SetPaceResponse\"/\x88\xe8\x18\x06\x82\xd3\xe4\x93\x02%:\x01*\" /v1/programs/{program_code}/paceB\xe7\x01\n" +
 	"\x19com.longlead.readiness.v1B\x0eReadinessProtoP\x01ZDgithub.com/longlead/longlead/proto/longlead/readiness/v1;readinessv1\xa2\x02\x03LRX\xaa\x02\x15Longlead.Readiness.V1\xca\x02\x15Longlead\\Readiness\\V1\xe2\x02!Longlead\\Readiness\\V1\\GPBMetadata\xea\x02\x17Longlead::Readiness::V1b\x06proto3"
 
 var (
@@ -1520,7 +2004,7 @@ func file_longlead_readiness_v1_readiness_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_readiness_v1_readiness_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_longlead_readiness_v1_readiness_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_longlead_readiness_v1_readiness_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_longlead_readiness_v1_readiness_proto_goTypes = []any{
 	(Flag)(0),                     // 0: longlead.readiness.v1.Flag
 	(Proposal_Kind)(0),            // 1: longlead.readiness.v1.Proposal.Kind
@@ -1537,6 +2021,13 @@ var file_longlead_readiness_v1_readiness_proto_goTypes = []any{
 	(*GetReadinessResponse)(nil),  // 12: longlead.readiness.v1.GetReadinessResponse
 	(*ListReadinessRequest)(nil),  // 13: longlead.readiness.v1.ListReadinessRequest
 	(*ListReadinessResponse)(nil), // 14: longlead.readiness.v1.ListReadinessResponse
+	(*Pace)(nil),                  // 15: longlead.readiness.v1.Pace
+	(*PaceInUse)(nil),             // 16: longlead.readiness.v1.PaceInUse
+	(*MeasurePaceRequest)(nil),    // 17: longlead.readiness.v1.MeasurePaceRequest
+	(*MeasurePaceResponse)(nil),   // 18: longlead.readiness.v1.MeasurePaceResponse
+	(*SetPaceRequest)(nil),        // 19: longlead.readiness.v1.SetPaceRequest
+	(*SetPaceResponse)(nil),       // 20: longlead.readiness.v1.SetPaceResponse
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
 }
 var file_longlead_readiness_v1_readiness_proto_depIdxs = []int32{
 	3,  // 0: longlead.readiness.v1.Skill.target:type_name -> longlead.readiness.v1.Target
@@ -1556,15 +2047,25 @@ var file_longlead_readiness_v1_readiness_proto_depIdxs = []int32{
 	9,  // 14: longlead.readiness.v1.Readiness.minutes:type_name -> longlead.readiness.v1.Minutes
 	10, // 15: longlead.readiness.v1.GetReadinessResponse.readiness:type_name -> longlead.readiness.v1.Readiness
 	10, // 16: longlead.readiness.v1.ListReadinessResponse.dogs:type_name -> longlead.readiness.v1.Readiness
-	11, // 17: longlead.readiness.v1.ReadinessService.GetReadiness:input_type -> longlead.readiness.v1.GetReadinessRequest
-	13, // 18: longlead.readiness.v1.ReadinessService.ListReadiness:input_type -> longlead.readiness.v1.ListReadinessRequest
-	12, // 19: longlead.readiness.v1.ReadinessService.GetReadiness:output_type -> longlead.readiness.v1.GetReadinessResponse
-	14, // 20: longlead.readiness.v1.ReadinessService.ListReadiness:output_type -> longlead.readiness.v1.ListReadinessResponse
-	19, // [19:21] is the sub-list for method output_type
-	17, // [17:19] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	15, // 17: longlead.readiness.v1.PaceInUse.pace:type_name -> longlead.readiness.v1.Pace
+	21, // 18: longlead.readiness.v1.PaceInUse.set_at:type_name -> google.protobuf.Timestamp
+	15, // 19: longlead.readiness.v1.MeasurePaceResponse.measured:type_name -> longlead.readiness.v1.Pace
+	16, // 20: longlead.readiness.v1.MeasurePaceResponse.in_use:type_name -> longlead.readiness.v1.PaceInUse
+	15, // 21: longlead.readiness.v1.SetPaceRequest.pace:type_name -> longlead.readiness.v1.Pace
+	16, // 22: longlead.readiness.v1.SetPaceResponse.in_use:type_name -> longlead.readiness.v1.PaceInUse
+	11, // 23: longlead.readiness.v1.ReadinessService.GetReadiness:input_type -> longlead.readiness.v1.GetReadinessRequest
+	13, // 24: longlead.readiness.v1.ReadinessService.ListReadiness:input_type -> longlead.readiness.v1.ListReadinessRequest
+	17, // 25: longlead.readiness.v1.ReadinessService.MeasurePace:input_type -> longlead.readiness.v1.MeasurePaceRequest
+	19, // 26: longlead.readiness.v1.ReadinessService.SetPace:input_type -> longlead.readiness.v1.SetPaceRequest
+	12, // 27: longlead.readiness.v1.ReadinessService.GetReadiness:output_type -> longlead.readiness.v1.GetReadinessResponse
+	14, // 28: longlead.readiness.v1.ReadinessService.ListReadiness:output_type -> longlead.readiness.v1.ListReadinessResponse
+	18, // 29: longlead.readiness.v1.ReadinessService.MeasurePace:output_type -> longlead.readiness.v1.MeasurePaceResponse
+	20, // 30: longlead.readiness.v1.ReadinessService.SetPace:output_type -> longlead.readiness.v1.SetPaceResponse
+	27, // [27:31] is the sub-list for method output_type
+	23, // [23:27] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_longlead_readiness_v1_readiness_proto_init() }
@@ -1579,7 +2080,7 @@ func file_longlead_readiness_v1_readiness_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_readiness_v1_readiness_proto_rawDesc), len(file_longlead_readiness_v1_readiness_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   13,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

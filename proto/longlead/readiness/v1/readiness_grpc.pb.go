@@ -23,6 +23,8 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	ReadinessService_GetReadiness_FullMethodName  = "/longlead.readiness.v1.ReadinessService/GetReadiness"
 	ReadinessService_ListReadiness_FullMethodName = "/longlead.readiness.v1.ReadinessService/ListReadiness"
+	ReadinessService_MeasurePace_FullMethodName   = "/longlead.readiness.v1.ReadinessService/MeasurePace"
+	ReadinessService_SetPace_FullMethodName       = "/longlead.readiness.v1.ReadinessService/SetPace"
 )
 
 // ReadinessServiceClient is the client API for ReadinessService service.
@@ -36,6 +38,11 @@ type ReadinessServiceClient interface {
 	GetReadiness(ctx context.Context, in *GetReadinessRequest, opts ...grpc.CallOption) (*GetReadinessResponse, error)
 	// ListReadiness reckons all dogs that are at a site, or at any, on a day: those at risk first.
 	ListReadiness(ctx context.Context, in *ListReadinessRequest, opts ...grpc.CallOption) (*ListReadinessResponse, error)
+	// MeasurePace works out from the logs what pace is typical of a program's dogs, and shows it beside the one that is in use. It
+	// changes nothing.
+	MeasurePace(ctx context.Context, in *MeasurePaceRequest, opts ...grpc.CallOption) (*MeasurePaceResponse, error)
+	// SetPace sets the pace that readiness takes to be typical of a program from now on. Those that were set before are kept.
+	SetPace(ctx context.Context, in *SetPaceRequest, opts ...grpc.CallOption) (*SetPaceResponse, error)
 }
 
 type readinessServiceClient struct {
@@ -66,6 +73,26 @@ func (c *readinessServiceClient) ListReadiness(ctx context.Context, in *ListRead
 	return out, nil
 }
 
+func (c *readinessServiceClient) MeasurePace(ctx context.Context, in *MeasurePaceRequest, opts ...grpc.CallOption) (*MeasurePaceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MeasurePaceResponse)
+	err := c.cc.Invoke(ctx, ReadinessService_MeasurePace_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *readinessServiceClient) SetPace(ctx context.Context, in *SetPaceRequest, opts ...grpc.CallOption) (*SetPaceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetPaceResponse)
+	err := c.cc.Invoke(ctx, ReadinessService_SetPace_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ReadinessServiceServer is the server API for ReadinessService service.
 // All implementations must embed UnimplementedReadinessServiceServer
 // for forward compatibility.
@@ -77,6 +104,11 @@ type ReadinessServiceServer interface {
 	GetReadiness(context.Context, *GetReadinessRequest) (*GetReadinessResponse, error)
 	// ListReadiness reckons all dogs that are at a site, or at any, on a day: those at risk first.
 	ListReadiness(context.Context, *ListReadinessRequest) (*ListReadinessResponse, error)
+	// MeasurePace works out from the logs what pace is typical of a program's dogs, and shows it beside the one that is in use. It
+	// changes nothing.
+	MeasurePace(context.Context, *MeasurePaceRequest) (*MeasurePaceResponse, error)
+	// SetPace sets the pace that readiness takes to be typical of a program from now on. Those that were set before are kept.
+	SetPace(context.Context, *SetPaceRequest) (*SetPaceResponse, error)
 	mustEmbedUnimplementedReadinessServiceServer()
 }
 
@@ -92,6 +124,12 @@ func (UnimplementedReadinessServiceServer) GetReadiness(context.Context, *GetRea
 }
 func (UnimplementedReadinessServiceServer) ListReadiness(context.Context, *ListReadinessRequest) (*ListReadinessResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListReadiness not implemented")
+}
+func (UnimplementedReadinessServiceServer) MeasurePace(context.Context, *MeasurePaceRequest) (*MeasurePaceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MeasurePace not implemented")
+}
+func (UnimplementedReadinessServiceServer) SetPace(context.Context, *SetPaceRequest) (*SetPaceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetPace not implemented")
 }
 func (UnimplementedReadinessServiceServer) mustEmbedUnimplementedReadinessServiceServer() {}
 func (UnimplementedReadinessServiceServer) testEmbeddedByValue()                          {}
@@ -150,6 +188,42 @@ func _ReadinessService_ListReadiness_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ReadinessService_MeasurePace_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MeasurePaceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReadinessServiceServer).MeasurePace(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReadinessService_MeasurePace_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReadinessServiceServer).MeasurePace(ctx, req.(*MeasurePaceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ReadinessService_SetPace_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetPaceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReadinessServiceServer).SetPace(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReadinessService_SetPace_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReadinessServiceServer).SetPace(ctx, req.(*SetPaceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ReadinessService_ServiceDesc is the grpc.ServiceDesc for ReadinessService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -164,6 +238,14 @@ var ReadinessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListReadiness",
 			Handler:    _ReadinessService_ListReadiness_Handler,
+		},
+		{
+			MethodName: "MeasurePace",
+			Handler:    _ReadinessService_MeasurePace_Handler,
+		},
+		{
+			MethodName: "SetPace",
+			Handler:    _ReadinessService_SetPace_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
