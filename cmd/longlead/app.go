@@ -231,7 +231,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	rosterServer := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
 	enrollmentServer := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Sites: enrollmentSites})
 	exchangeServer := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Ports: allPorts()})
-	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites})
+	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites, Areas: dayplan.ListAreaUse})
 	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName})

@@ -164,7 +164,7 @@ func printWatched(out io.Writer, watched []*plannerv1.Contact) {
 		fmt.Fprintln(out, "\nNo dog is known to have been near it: ask those who were there.")
 		return
 	}
-	fmt.Fprintln(out, "\nTo be watched; the list knows rows, trainers and logged sessions, not who met in a yard:")
+	fmt.Fprintln(out, "\nTo be watched; the list knows rows, trainers, logged sessions and planned areas, not who met elsewhere:")
 	t := newTable(out, "dog", "run", "near by", "watched until", "graduates")
 	for _, c := range watched {
 		graduates := c.GetGraduation()

@@ -23,9 +23,20 @@ type Contact struct {
 	Leaves calendar.Date
 }
 
-// contacts lists the dogs that shared a row, a trainer or a session's trainer with the dog in the days before its signs began: known
-// agents are passed on before there are signs.
-func (m *mending) contacts(ctx context.Context, db postgres.DB, from calendar.Date, rules HealthRules, suspected string) ([]Contact, error) {
+// AreaUse is a dog that was planned to be in a training area on a day.
+type AreaUse struct {
+	DogID  ids.DogID     `db:"dog_id"`
+	AreaID ids.AreaID    `db:"area_id"`
+	Day    calendar.Date `db:"day"`
+}
+
+// Areas lists the dogs in the areas of a site on some days. The package that plans days provides it.
+type Areas func(ctx context.Context, db postgres.DB, site ids.SiteID, days calendar.Span) ([]AreaUse, error)
+
+// contacts lists the dogs that shared a row, a trainer, a session's trainer or an area with the dog in the days before its signs began:
+// known agents are passed on before there are signs.
+func (m *mending) contacts(ctx context.Context, db postgres.DB, ask isolationAsk, rules HealthRules) ([]Contact, error) {
+	from, suspected := ask.from, ask.suspected
 	window := calendar.Span{From: from.AddDays(-rules.lookBack(suspected)), To: from.AddDays(1)}
 	if window.From.Before(m.stay.Nights.From) {
 		window.From = m.stay.Nights.From
@@ -37,6 +48,9 @@ func (m *mending) contacts(ctx context.Context, db postgres.DB, from calendar.Da
 	}
 	worked, err := m.workedBy(ctx, db, window)
 	if err != nil {
+		return nil, err
+	}
+	if err := m.addSharedAreas(ctx, db, ask.areas, window, worked); err != nil {
 		return nil, err
 	}
 	var out []Contact
@@ -98,6 +112,41 @@ func (m *mending) workedBy(ctx context.Context, db postgres.DB, window calendar.
 		}
 	}
 	return found, nil
+}
+
+// addSharedAreas adds for each dog the areas in which it was on the same day as the ill one, by the plans of the days.
+func (m *mending) addSharedAreas(ctx context.Context, db postgres.DB, list Areas, window calendar.Span, found map[ids.DogID][]string) error {
+	if list == nil {
+		return nil
+	}
+	uses, err := list(ctx, db, m.stay.SiteID, window)
+	if err != nil {
+		return err
+	}
+	areas, err := facility.ListAreas(ctx, db)
+	if err != nil {
+		return err
+	}
+	code := map[ids.AreaID]string{}
+	for _, a := range areas {
+		code[a.ID] = a.Code
+	}
+	type place struct {
+		area ids.AreaID
+		day  calendar.Date
+	}
+	ill := map[place]bool{}
+	for _, u := range uses {
+		if u.DogID == m.c.Dog.ID {
+			ill[place{u.AreaID, u.Day}] = true
+		}
+	}
+	for _, u := range uses {
+		if text := "area " + code[u.AreaID]; ill[place{u.AreaID, u.Day}] && u.DogID != m.c.Dog.ID && !slices.Contains(found[u.DogID], text) {
+			found[u.DogID] = append(found[u.DogID], text)
+		}
+	}
+	return nil
 }
 
 // HeldArrival is a promised arrival that falls into an intake hold, with what could be done.

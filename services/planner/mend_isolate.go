@@ -115,6 +115,8 @@ type isolationAsk struct {
 	days, holdDays       int
 	scope                string
 	moveRuns             bool
+	// areas tells who was in which area; nil where no days are planned.
+	areas Areas
 }
 
 // IsolationPlan is what moving a dog to isolation does and touches.
@@ -154,7 +156,7 @@ func (m *mending) isolation(ctx context.Context, db postgres.DB, ask isolationAs
 		return p, err
 	}
 	p.RunCode = m.runCode(p.RunID)
-	if p.Watch, err = m.contacts(ctx, db, ask.from, p.rules, ask.suspected); err != nil {
+	if p.Watch, err = m.contacts(ctx, db, ask, p.rules); err != nil {
 		return p, err
 	}
 	p.Hold = m.holdOf(ask, p.rules)

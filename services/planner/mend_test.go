@@ -172,6 +172,20 @@ func TestExtensionsHold(t *testing.T) {
 	require.Greater(t, done, 20)
 	require.Positive(t, moved)
 	require.Positive(t, refused)
+
+	extended := s.extended(t)
+	plan := s.draft(t, quick())
+	_, err := s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: plan.GetId()})
+	require.NoError(t, err)
+	require.Equal(t, extended, s.extended(t), "a later plan shortens none of them")
+}
+
+// extended lists the stays that last longer than their program, with their runs.
+func (s *school) extended(t *testing.T) string {
+	t.Helper()
+	return s.text(t, `select string_agg(a.request_id || ' ' || a.run_id || ' ' || a.nights, ', ' order by a.request_id) from planner.stay a
+		join enrollment.request q on q.id = a.request_id join enrollment.program p on p.id = q.program_id
+		where a.state in `+live+` and upper(a.nights) - lower(a.nights) > p.nights`)
 }
 
 // requireOrdered: fewest promises whose owners notice first, then fewest changed, then handovers within the number, then the earlier day.

@@ -25,7 +25,7 @@ const (
 	watchEvery = 200 * time.Millisecond
 )
 
-// Deps is what a Server needs; all fields are required.
+// Deps is what a Server needs; all fields are required but Areas.
 type Deps struct {
 	Pool *postgres.Pool
 	Mint ids.Mint
@@ -35,6 +35,8 @@ type Deps struct {
 	Caller func(context.Context) string
 	// Sites tells the roster of the sites, for the check of work rules that goes with a plan.
 	Sites roster.Sites
+	// Areas tells which dogs were in which area, for the list of those near an ill one; without it areas are left out.
+	Areas Areas
 }
 
 // Server answers PlannerService and MendService.
@@ -49,7 +51,7 @@ var _ plannerv1.PlannerServiceServer = (*Server)(nil)
 // NewServer makes a server. It panics when a dependency is missing, which is a fault in the wiring.
 func NewServer(d Deps) *Server {
 	if d.Pool == nil || d.Mint == nil || d.Now == nil || d.Jobs == nil || d.Caller == nil || d.Sites == nil {
-		panic("planner.NewServer: all dependencies are required")
+		panic("planner.NewServer: every dependency but Areas is required")
 	}
 	return &Server{deps: d}
 }

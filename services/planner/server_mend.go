@@ -73,6 +73,7 @@ func (s *Server) PreviewIsolation(ctx context.Context, req *plannerv1.PreviewIso
 	if err != nil {
 		return nil, err
 	}
+	ask.areas = s.deps.Areas
 	var p IsolationPlan
 	now := s.now()
 	err = postgres.ReadTx(ctx, s.deps.Pool, func(tx postgres.Tx) error {
@@ -95,6 +96,7 @@ func (s *Server) IsolateDog(ctx context.Context, req *plannerv1.IsolateDogReques
 	if err != nil {
 		return nil, err
 	}
+	ask.areas = s.deps.Areas
 	var p IsolationPlan
 	who := s.author(ctx)
 	err = postgres.InTx(ctx, s.deps.Pool, func(tx postgres.Tx) error {
