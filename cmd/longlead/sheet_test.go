@@ -30,7 +30,9 @@ func TestSheetsAndFeedsOnTheCommandLine(t *testing.T) {
 	require.Contains(t, must(t, sheet("--rows")...), "Row E:")
 	require.True(t, strings.HasPrefix(must(t, sheet("--row", "C")...), "Row C:"))
 	for _, args := range [][]string{sheet("--json"), sheet("--format", "json")} {
-		var got struct{ Sheet struct{ Trainers, Rows, Dogs []any } }
+		var got struct {
+			Sheet struct{ Trainers, Rows, Dogs []any }
+		}
 		require.NoError(t, json.Unmarshal([]byte(must(t, args...)), &got))
 		require.NotEmpty(t, got.Sheet.Trainers)
 		require.NotEmpty(t, got.Sheet.Rows)

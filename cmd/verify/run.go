@@ -67,7 +67,9 @@ type work struct {
 
 	// reference is the value of LONGLEAD_REFERENCE for the tests, once the step has worked it out.
 	reference string
-	done      []done
+	// browser is the value of LONGLEAD_BROWSER for the tests, likewise.
+	browser string
+	done    []done
 	// missing lists what was left out inside steps that ran, each with the reason.
 	missing []string
 	tests   *testRun

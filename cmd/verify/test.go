@@ -153,7 +153,11 @@ func stepTest(ctx context.Context, w *work, r *record) outcome {
 		w.reference = venv.Absent
 		w.without("the reference checks: their step was skipped")
 	}
-	args, env := []string{"test", "-json", "-count=1", "-timeout=30m"}, append(os.Environ(), venv.Variable+"="+w.reference)
+	if w.browser == "" {
+		w.browser = venv.Absent
+		w.without("the browser's tests: their step was skipped")
+	}
+	args, env := []string{"test", "-json", "-count=1", "-timeout=30m"}, append(os.Environ(), venv.Variable+"="+w.reference, venv.BrowserVariable+"="+w.browser)
 	if race {
 		args, env = append(args, "-race"), append(env, "CGO_ENABLED=1")
 	}

@@ -49,7 +49,7 @@ func cautions(g *dayplan.Guest, up enrollment.Upkeep, need workload.Need, day ca
 		add(AboutSeason, "until about %s; away from entire males, and her own cleaning things", dog.SeasonStarted.AddDays(enrollment.SeasonDays-1))
 	}
 	if why := heatDog(dog, day).SensitiveTo(); len(why) > 0 {
-		add(AboutHeat, "lower limit for work outdoors (%s); a cool day is no proof of safety", strings.Join(why, ", "))
+		add(AboutHeat, "lower limit for work outdoors: %s", strings.Join(why, ", "))
 	}
 	for _, c := range need.Cautions {
 		if !strings.HasPrefix(c, biteLead) {

@@ -48,7 +48,7 @@ type page struct {
 
 type pageSheet struct {
 	ID, Heading, Sub string
-	// Dense is 0 to 2: the more there is on a sheet, the smaller it is printed.
+	// Dense is an index of sizes: the more there is on a sheet, the smaller it is printed.
 	Dense int
 	Dogs  []pageDog
 	// Withheld says that there are no contacts to show.
@@ -103,6 +103,9 @@ func writePage(out io.Writer, d *Day, paper Paper) error {
 		s.Sub = fmt.Sprintf("%s, %s, times of %s", d.SiteName, d.dateWords(), d.Zone)
 		p.Sheets = append(p.Sheets, s)
 	}
+	for i := range p.Sheets {
+		p.Sheets[i].Dense = density(&p.Sheets[i], p.Foot, paper)
+	}
 	if err := pageTemplate.Execute(out, p); err != nil {
 		return fmt.Errorf("write the page of day sheets: %w", err)
 	}
@@ -131,7 +134,6 @@ func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, rows bool) pa
 	for _, x := range drops {
 		s.Drops = append(s.Drops, pageDrop{x.Dog, d.dog(x.Dog).Name, x.Session, x.SkillName, x.Reason, x.Remedy})
 	}
-	s.Dense = density(s, d.footWords())
 	return s
 }
 
@@ -150,45 +152,4 @@ func contactOf(c Contact) pageContact {
 		out.Dial = template.URL("tel:" + digits) // digits and plus signs only
 	}
 	return out
-}
-
-// A sheet is held to be small when its lines of print are no more than these, at the usual size and at the next smaller one. The numbers
-// were found by printing; the browser's test holds them.
-const (
-	usualLines = 62
-	smallLines = 76
-)
-
-// Characters of print on a line of the columns of cautions, of what to do, and across the page.
-const (
-	cautionChars, skillChars, acrossChars = 88, 60, 130
-)
-
-// density guesses how many lines of print a sheet takes, and so how small it must be printed.
-func density(s pageSheet, foot []string) int {
-	lines := 8
-	of := func(text string, width int) int { return (len(text) + width - 1) / width }
-	for _, dog := range s.Dogs {
-		n := 0
-		for _, c := range dog.Cautions {
-			n += max(1, of(c.About+c.Text, cautionChars))
-		}
-		lines += max(n, 4)
-	}
-	for _, l := range s.Lines {
-		lines += max(1, of(l.Skill+l.Target, skillChars))
-	}
-	for _, x := range s.Drops {
-		lines += max(1, of(x.Reason+x.Would, acrossChars))
-	}
-	for _, f := range foot {
-		lines += of(f, acrossChars)
-	}
-	switch {
-	case lines <= usualLines:
-		return 0
-	case lines <= smallLines:
-		return 1
-	}
-	return 2
 }

@@ -12,7 +12,7 @@ import (
 const (
 	contactsWithheld = "Names and telephone numbers of owners and veterinarians are left out: they take the permission to read records."
 	staleWords       = "What the plan was made from has changed since: ask before you rely on it."
-	lastWord         = "A veterinarian's word, law and the site's own rules go before this sheet. Stop when a dog or a person is not well."
+	lastWord         = "A veterinarian's word, law and the site's own rules go before this sheet. Stop when a dog or a person is not well. For a dog with a lower limit in heat a cool day is no proof of safety."
 )
 
 // stayWords says which day of its stay a dog has.
@@ -35,7 +35,7 @@ func (c Contact) words() string { return strings.TrimSpace(c.Name + " " + c.Phon
 func (l Line) whatWords() string {
 	switch l.Kind {
 	case dayplan.KindSession:
-		return fmt.Sprintf("session %d", l.Session)
+		return "session" // its number says nothing of the order in time
 	case dayplan.KindMeal:
 		return "own meal"
 	case dayplan.KindRest:

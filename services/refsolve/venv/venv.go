@@ -1,5 +1,5 @@
-// Package venv says where the Python packages of the reference checks live: a virtual environment in the user's cache
-// folder, made by cmd/verify and used by tests. It imports nothing of ours, so that cmd/verify builds whatever the state of
+// Package venv says where what tests compare with lives: the Python packages of the reference checks, a virtual environment in the user's cache
+// folder, and a browser with accessibility rules (browser.go). cmd/verify makes them and tests use them. It imports nothing of ours, so that cmd/verify builds whatever the state of
 // the rest.
 package venv
 
