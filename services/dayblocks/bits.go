@@ -45,6 +45,13 @@ func (s steps) empty() bool {
 	return true
 }
 
+func (s steps) count() (n int) {
+	for _, w := range s {
+		n += bits.OnesCount64(w)
+	}
+	return n
+}
+
 // countIn counts the steps in [from, to).
 func (s steps) countIn(from, to int) (n int) {
 	for k := from; k < to; {

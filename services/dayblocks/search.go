@@ -38,8 +38,7 @@ func (x *search) fill(items []int32) {
 		it := &x.m.items[i]
 		score := int64(-1)
 		if it.dog >= 0 {
-			n := int64(0)
-			x.s.each(i, func(placed) { n++ })
+			n := int64(x.s.choices(i))
 			score = n*1000/int64(max(1, it.length)) + int64(x.rnd.IntN(int(n*500)+100))
 		}
 		x.scores = append(x.scores, score)

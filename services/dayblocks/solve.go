@@ -70,8 +70,8 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 const (
 	rounds      = 20
 	roundsFirst = 8 // before the timelines
-	pricesRound = 25
-	movesItem   = 400 // for each session, usually
+	pricesRound = 40
+	movesItem   = 800 // for each session, usually
 	movesLeast  = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
 	coolFrom    = 0.1
@@ -230,14 +230,10 @@ func (s *state) plan() *Plan {
 // reason says why a session is not in the plan.
 func (s *state) reason(i int32) Reason {
 	m := s.m
-	fits := func(s *state) (n int) {
-		s.each(i, func(placed) { n++ })
-		return n
-	}
-	if fits(newState(m)) == 0 {
+	if newState(m).choices(i) == 0 {
 		return NeverPossible
 	}
-	if fits(s) > 0 {
+	if s.choices(i) > 0 {
 		return NotWorthIt
 	}
 	it := &m.items[i]
@@ -247,7 +243,7 @@ func (s *state) reason(i int32) Reason {
 			alone.put(j, p, true)
 		}
 	}
-	if fits(alone) == 0 {
+	if alone.choices(i) == 0 {
 		return DogFull
 	}
 	s.mayBegin(i)

@@ -16,8 +16,30 @@ type state struct {
 	room []steps   // by area: room for one more
 	bare []steps   // by area: nobody there
 
-	base, hit, own, other, area steps // scratch of candidates
-	order                       []int32
+	freeFor, roomFor, bareFor [][]cached // by trainer or area, and length: where a session may begin
+	base, own, other, area    steps      // scratch of candidates
+	order                     []int32
+}
+
+// cached is a set that is worked out again when it is asked for after a change.
+type cached struct {
+	set  steps
+	good bool
+}
+
+// of is where n steps in a row of a set begin.
+func (c *cached) of(set steps, n int) steps {
+	if !c.good {
+		set.runs(n, c.set)
+		c.good = true
+	}
+	return c.set
+}
+
+func stale(list []cached) {
+	for i := range list {
+		list[i].good = false
+	}
 }
 
 func newState(m *model) *state {
@@ -37,7 +59,18 @@ func newState(m *model) *state {
 		s.room = append(s.room, room)
 		s.bare = append(s.bare, append(steps(nil), room...))
 	}
-	for _, p := range []*steps{&s.base, &s.hit, &s.own, &s.other, &s.area} {
+	caches := func(n int) (all [][]cached) {
+		for range n {
+			list := make([]cached, len(m.lengths))
+			for c := range list {
+				list[c].set = newSteps(m.steps)
+			}
+			all = append(all, list)
+		}
+		return all
+	}
+	s.freeFor, s.roomFor, s.bareFor = caches(len(m.hours)), caches(len(m.open)), caches(len(m.open))
+	for _, p := range []*steps{&s.base, &s.own, &s.other, &s.area} {
 		*p = newSteps(m.steps)
 	}
 	return s
@@ -47,9 +80,11 @@ func newState(m *model) *state {
 func (s *state) put(i int32, p placed, in bool) {
 	it := &s.m.items[i]
 	from := int(p.start)
-	s.free[p.trainer].put(from, from+it.busy, !in)
-	if p.second >= 0 {
-		s.free[p.second].put(from, from+it.busy, !in)
+	for _, t := range [2]int32{p.trainer, p.second} {
+		if t >= 0 {
+			s.free[t].put(from, from+it.busy, !in)
+			stale(s.freeFor[t])
+		}
 	}
 	if it.dog >= 0 {
 		a := it.places[p.place].area
@@ -60,6 +95,8 @@ func (s *state) put(i int32, p placed, in bool) {
 		if !in {
 			n = -n
 		}
+		stale(s.roomFor[a])
+		stale(s.bareFor[a])
 		load := s.load[a]
 		for k := from; k < from+it.length; k++ {
 			load[k] += n
@@ -173,7 +210,7 @@ func (s *state) idleCost(t int) int {
 	return s.m.d.Policy.Idle * s.free[t].countIn(first, last)
 }
 
-// mayBegin writes into s.base the steps at which a session's dog could begin it.
+// mayBegin writes into s.base the steps at which a session that is nowhere could begin as far as its dog goes: rested, and not for a third time in a row on one skill.
 func (s *state) mayBegin(i int32) {
 	m := s.m
 	it := &m.items[i]
@@ -181,19 +218,43 @@ func (s *state) mayBegin(i int32) {
 		s.base[k] = ^uint64(0)
 	}
 	rest := m.rest[it.dog]
-	for _, j := range m.ofDog[it.dog] {
-		if p := s.at[j]; p.start >= 0 {
-			s.base.put(max(0, int(p.start)-rest-it.length+1), min(m.steps, int(p.start)+m.items[j].length+rest), false)
-		}
+	order := s.inOrder(it.dog)
+	for _, j := range order {
+		s.base.put(max(0, int(s.at[j].start)-rest-it.length+1), min(m.steps, int(s.at[j].start)+m.items[j].length+rest), false)
 	}
+	if len(order) < 2 {
+		return
+	}
+	for n, from := 0, 0; n <= len(order); n++ { // between the sessions n-1 and n
+		to := m.steps
+		if n < len(order) {
+			to = int(s.at[order[n]].start) + 1
+		}
+		if s.inRow(order, n, it.skill) > 2 {
+			s.base.put(from, to, false)
+		}
+		from = to
+	}
+}
+
+// inRow is how many sessions in a row would be on a skill if one more came before the nth of a dog's.
+func (s *state) inRow(order []int32, n, skill int) int {
+	row := 1
+	for k := n - 1; k >= 0 && s.m.items[order[k]].skill == skill; k-- {
+		row++
+	}
+	for k := n; k < len(order) && s.m.items[order[k]].skill == skill; k++ {
+		row++
+	}
+	return row
 }
 
 // inArea writes into s.area where the item could begin in a place as far as other dogs let it.
 func (s *state) inArea(it *item, p *place) {
 	if it.alone {
-		s.bare[p.area].runs(it.length, s.area)
+		copy(s.area, s.bareFor[p.area][it.class].of(s.bare[p.area], it.length))
 	} else {
-		s.room[p.area].runs(it.length, s.area)
+		copy(s.area, s.roomFor[p.area][it.class].of(s.room[p.area], it.length))
 	}
 	s.area.keep(p.starts)
 	for _, e := range s.m.apart[it.dog] {
@@ -210,8 +271,7 @@ func (s *state) secondFree(it *item, but int) {
 	clear(s.other)
 	for t := range s.free {
 		if t != but {
-			s.free[t].runs(it.busy, s.hit)
-			s.other.join(s.hit)
+			s.other.join(s.freeFor[t][it.class].of(s.free[t], it.busy))
 		}
 	}
 }
@@ -229,19 +289,33 @@ func (s *state) second(it *item, but, start, from int) int32 {
 
 // each calls f with all places where an item could go now.
 func (s *state) each(i int32, f func(p placed)) {
-	m := s.m
-	it := &m.items[i]
+	it := &s.m.items[i]
 	if it.dog < 0 {
 		s.free[it.trainer].runs(it.busy, s.own)
 		s.own.keep(it.within)
 		s.own.each(func(k int) { f(placed{int32(k), it.trainer, -1, -1}) })
 		return
 	}
+	s.eachPlace(i, func(trainer, place int) {
+		s.area.each(func(k int) { f(placed{int32(k), int32(trainer), -1, int32(place)}) })
+	})
+}
+
+// choices counts the places where a session could go now.
+func (s *state) choices(i int32) (n int) {
+	s.eachPlace(i, func(int, int) { n += s.area.count() })
+	return n
+}
+
+// eachPlace calls f with each trainer and place that a session could have; s.area has the steps at which it could begin there.
+func (s *state) eachPlace(i int32, f func(trainer, place int)) {
+	m := s.m
+	it := &m.items[i]
 	s.mayBegin(i)
 	for _, h := range it.handlers {
-		s.free[h.Trainer].runs(it.busy, s.own)
+		copy(s.own, s.freeFor[h.Trainer][it.class].of(s.free[h.Trainer], it.busy))
 		s.own.keep(s.base)
-		if it.two {
+		if it.two && !s.own.empty() {
 			s.secondFree(it, h.Trainer)
 			s.own.keep(s.other)
 		}
@@ -251,30 +325,7 @@ func (s *state) each(i int32, f func(p placed)) {
 		for n := range it.places {
 			s.inArea(it, &it.places[n])
 			s.area.keep(s.own)
-			s.area.each(func(k int) {
-				if s.skillsFit(i, k) {
-					f(placed{int32(k), int32(h.Trainer), -1, int32(n)})
-				}
-			})
+			f(h.Trainer, n)
 		}
 	}
-}
-
-// skillsFit reports whether an item that begins at a step leaves no three sessions of its dog in a row on one skill.
-func (s *state) skillsFit(i int32, start int) bool {
-	m := s.m
-	it := &m.items[i]
-	row := 1
-	order := s.inOrder(it.dog)
-	at := 0
-	for at < len(order) && int(s.at[order[at]].start) < start {
-		at++
-	}
-	for n := at - 1; n >= 0 && m.items[order[n]].skill == it.skill; n-- {
-		row++
-	}
-	for n := at; n < len(order) && m.items[order[n]].skill == it.skill; n++ {
-		row++
-	}
-	return row < 3
 }
