@@ -34,6 +34,9 @@ func chanceWords(c *readinessv1.Chance) string {
 	if c == nil {
 		return ""
 	}
+	if c.GetMean() > 0 && wholePercent(c.GetMean()) == 0 {
+		return fmt.Sprintf("under 1 %% (%d to %d)", wholePercent(c.GetLow()), wholePercent(c.GetHigh()))
+	}
 	return fmt.Sprintf("%d %% (%d to %d)", wholePercent(c.GetMean()), wholePercent(c.GetLow()), wholePercent(c.GetHigh()))
 }
 
@@ -60,17 +63,17 @@ func printReadyList(out io.Writer, o *Options, c *readyShowCmd, list *readinessv
 		fmt.Fprintln(out, "No dog is there on this day.")
 		return
 	}
-	t := newTable(out, "", "dog", "site", "program", "trainer", "graduates", "left", "all targets", "weakest skill")
+	t := newTable(out, "", "dog", "site", "program", "trainer", "graduates", "left", "met", "all targets", "weakest skill")
 	for _, r := range list.GetDogs() {
-		weak := ""
+		weak, met := "", ""
 		if s := weakest(r); s != nil {
-			weak = fmt.Sprintf("%s %d %%", s.GetCode(), wholePercent(s.GetBoth().GetMean()))
+			weak, met = fmt.Sprintf("%s %d %%", s.GetCode(), wholePercent(s.GetBoth().GetMean())), fmt.Sprintf("%.1f/%d", r.GetTargetsExpected(), r.GetTargets())
 		}
-		t.AppendRow(table.Row{flagWords[r.GetFlag()], r.GetDogCode() + " " + text.Trim(r.GetDogName(), 12), r.GetSiteCode(), r.GetProgramCode(), r.GetTrainerCode(),
-			r.GetGraduation(), r.GetSessionsLeft(), chanceWords(r.GetAll()), weak})
+		t.AppendRow(table.Row{flagWords[r.GetFlag()], r.GetDogCode() + " " + text.Trim(r.GetDogName(), 10), r.GetSiteCode(), r.GetProgramCode(), r.GetTrainerCode(),
+			r.GetGraduation(), r.GetSessionsLeft(), met, chanceWords(r.GetAll()), weak})
 	}
 	t.Render()
-	fmt.Fprintln(out, "\"left\" counts sessions until graduation by program and roster. Chances have 95 % intervals.")
+	printSentence(out, "%s", "\"left\" counts sessions until graduation by program and roster, \"met\" the targets met on average. Chances have 95 % intervals.")
 	fmt.Fprintf(out, "One dog, with reasons and what could be done: %s\n", o.command("ready DOG --date "+c.Date))
 	printSentence(out, "%s", list.GetCaution())
 }
@@ -82,7 +85,8 @@ func printReadyDog(out io.Writer, day string, got *readinessv1.GetReadinessRespo
 	fmt.Fprintf(out, "%s with %s at %s, %s to %s: %d sessions logged, %d to come on %d training days and beside them\n", r.GetProgramCode(), r.GetTrainerCode(), r.GetSiteCode(),
 		r.GetArrival(), r.GetGraduation(), r.GetSessions(), r.GetSessionsLeft(), r.GetDaysLeft())
 	if r.GetAll() != nil {
-		fmt.Fprintf(out, "Chance of meeting all targets: %s; of the weakest alone: %d %%\n", chanceWords(r.GetAll()), wholePercent(r.GetAtMost()))
+		fmt.Fprintf(out, "Chance of meeting all targets: %s, at most %d %%; %.1f of %d targets are met on average\n", chanceWords(r.GetAll()), wholePercent(r.GetAtMost()),
+			r.GetTargetsExpected(), r.GetTargets())
 	}
 	if len(r.GetSkills()) > 0 {
 		fmt.Fprintln(out)

@@ -78,7 +78,7 @@ func TestReadyInWords(t *testing.T) {
 	level := int32(1)
 	long := strings.Repeat("a long reason ", 20)
 	r := &readinessv1.Readiness{DogCode: "D-1", DogName: "Bo", RequestCode: "F-1", ProgramCode: "CALM28", SiteCode: "HILL", TrainerCode: "ANA", Arrival: "2027-03-01",
-		Graduation: "2027-03-29", Flag: readinessv1.Flag_FLAG_AT_RISK, All: &readinessv1.Chance{Mean: .416, Low: .1, High: .804}, AtMost: .6, DaysLeft: 9, SessionsLeft: 20, Sessions: 12,
+		Graduation: "2027-03-29", Flag: readinessv1.Flag_FLAG_AT_RISK, All: &readinessv1.Chance{Mean: .416, Low: .1, High: .804}, AtMost: .6, Targets: 1, TargetsExpected: .5, DaysLeft: 9, SessionsLeft: 20, Sessions: 12,
 		Skills: []*readinessv1.Skill{
 			{Code: "SIT-STAY", Target: &readinessv1.Target{TrialsPercent: 85, HoldSeconds: 180, DistanceCm: 183, Distraction: 2}, Sessions: 7,
 				All: &readinessv1.Trials{Trials: 70, Successes: 35, LowPercent: 38, HighPercent: 62}, AtLevel: &readinessv1.Trials{Trials: 10, Successes: 2}, LongestHoldSeconds: 95, HoldPercent: 52,
@@ -90,7 +90,7 @@ func TestReadyInWords(t *testing.T) {
 	printReadyDog(&out, "2027-03-10", &readinessv1.GetReadinessResponse{Readiness: r, Caution: "People decide.", Assumes: "Much."})
 	text := out.String()
 	requireNarrow(t, text)
-	for _, words := range []string{"D-1 Bo (F-1) on 2027-03-10: at risk", "Chance of meeting all targets: 42 % (10 to 80); of the weakest alone: 60 %", "85 %, 3:00 min", "lively, 6 ft", "35/70", "38 to 62",
+	for _, words := range []string{"D-1 Bo (F-1) on 2027-03-10: at risk", "Chance of meeting all targets: 42 % (10 to 80), at most 60 %; 0.5 of 1 targets are met on average", "85 %, 3:00 min", "lively, 6 ft", "35/70", "38 to 62",
 		"2/10", "1:35 min", "52 % of it", "mild", "50 % (20 to 80)", "not asked for", "- Élan: a long", "could graduate on 2027-04-02 at the earliest, by ANA's roster", "Its pace suggests more",
 		"What could be done; the manager chooses:", "People decide.", "Much."} {
 		require.Contains(t, text, words)
@@ -103,5 +103,8 @@ func TestReadyInWords(t *testing.T) {
 	require.Contains(t, out.String(), "All sites, 2027-03-10: 1 at risk, 0 with too few data, 0 without targets, 0 on course")
 	require.Contains(t, out.String(), "100 % (100 to 100)")
 	require.Contains(t, out.String(), "SIT-STAY 50 %")
+	require.Contains(t, out.String(), "0.5/1")
+	require.Equal(t, "under 1 % (0 to 20)", chanceWords(&readinessv1.Chance{Mean: .0001, High: .2}))
+	require.Equal(t, "0 % (0 to 20)", chanceWords(&readinessv1.Chance{High: .2}))
 	require.NotContains(t, out.String(), "the Third")
 }

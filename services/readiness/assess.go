@@ -51,7 +51,7 @@ func (in *inputs) assess(g guest) (Report, error) {
 	pace, set := in.paces[g.Case.Program.ID]
 	r.PaceSet = set
 	r.Outlook, err = workload.LookAhead(workload.Course{Skills: records, BreedTier: g.Case.Dog.BreedTier, Pace: pace.Pace, DaysLeft: plan.days,
-		SessionsPerDay: g.Case.Program.SessionsADay, OtherSessions: plan.other})
+		SessionsPerDay: g.Case.Program.SessionsADay, OtherSessions: plan.other, WithoutProposals: !in.proposals})
 	if err != nil {
 		return Report{}, fmt.Errorf("reckon request %s: %w", g.Case.Request.Code, err)
 	}

@@ -74,6 +74,10 @@ func reportToProto(r *Report) *readinessv1.Readiness {
 	}
 	for i := range r.Skills {
 		out.Skills = append(out.Skills, skillToProto(&r.Skills[i]))
+		if r.Skills[i].Target != nil {
+			out.Targets++
+			out.TargetsExpected += r.Skills[i].Outlook.Both.Mean
+		}
 	}
 	for i := range r.Proposals {
 		out.Proposals = append(out.Proposals, proposalToProto(&r.Proposals[i]))

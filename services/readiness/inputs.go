@@ -34,6 +34,8 @@ type inputs struct {
 	works  map[workday]bool
 	// paces are those that were set, by program.
 	paces map[ids.ProgramID]Pace
+	// proposals says whether what could be done is asked for.
+	proposals bool
 	// rosterTo is the first day for which works does not hold.
 	rosterTo calendar.Date
 }

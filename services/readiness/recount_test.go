@@ -164,20 +164,31 @@ func TestOneAndAll(t *testing.T) {
 		}
 	}
 	require.Len(t, all.GetDogs(), len(alone))
+	with, err := s.ready.ListReadiness(t.Context(), &readinessv1.ListReadinessRequest{Day: day, WithProposals: true})
+	require.NoError(t, err)
+	proposed := with.GetDogs()
 	require.EqualValues(t, len(alone), all.GetAtRisk()+all.GetTooFewData()+all.GetNoTargets()+all.GetOnCourse())
 	require.Positive(t, all.GetAtRisk())
 	for i, r := range all.GetDogs() {
 		requireSame(t, alone[r.GetDogCode()], r)
-		requireSame(t, s.get(t, r.GetDogCode(), day), r)
+		one := s.get(t, r.GetDogCode(), day)
+		require.NotEmpty(t, one.GetProposals())
+		requireSame(t, one, proposed[i])
+		one.Proposals = nil
+		requireSame(t, one, r)
 		if i > 0 {
 			requireOrder(t, all.GetDogs()[i-1], r)
 		}
-		product := 1.0
+		product, sum, asked := 1.0, 0.0, 0
 		for _, k := range r.GetSkills() {
 			if k.GetTarget() != nil {
 				product *= k.GetBoth().GetMean()
+				sum += k.GetBoth().GetMean()
+				asked++
 			}
 		}
+		require.EqualValues(t, asked, r.GetTargets())
+		require.InDelta(t, sum, r.GetTargetsExpected(), 1e-12)
 		require.InDelta(t, product, r.GetAll().GetMean(), 1e-12)
 	}
 }

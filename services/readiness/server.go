@@ -41,7 +41,7 @@ func NewServer(d Deps) *Server {
 
 // GetReadiness reckons one dog.
 func (s *Server) GetReadiness(ctx context.Context, req *readinessv1.GetReadinessRequest) (*readinessv1.GetReadinessResponse, error) {
-	reports, err := s.reckon(ctx, req.GetDay(), func(ctx context.Context, tx postgres.Tx, day calendar.Date) ([]planner.Stay, error) {
+	reports, err := s.reckon(ctx, req.GetDay(), true, func(ctx context.Context, tx postgres.Tx, day calendar.Date) ([]planner.Stay, error) {
 		stay, err := findStay(ctx, tx, req.GetDogCode(), day)
 		return []planner.Stay{stay}, err
 	})
@@ -53,7 +53,7 @@ func (s *Server) GetReadiness(ctx context.Context, req *readinessv1.GetReadiness
 
 // ListReadiness reckons all dogs that are at a site, or anywhere.
 func (s *Server) ListReadiness(ctx context.Context, req *readinessv1.ListReadinessRequest) (*readinessv1.ListReadinessResponse, error) {
-	reports, err := s.reckon(ctx, req.GetDay(), func(ctx context.Context, tx postgres.Tx, day calendar.Date) ([]planner.Stay, error) {
+	reports, err := s.reckon(ctx, req.GetDay(), req.GetWithProposals(), func(ctx context.Context, tx postgres.Tx, day calendar.Date) ([]planner.Stay, error) {
 		if req.GetSiteCode() == "" {
 			return planner.ListAllStaysOn(ctx, tx, day)
 		}
@@ -71,7 +71,7 @@ func (s *Server) ListReadiness(ctx context.Context, req *readinessv1.ListReadine
 }
 
 // reckon reads one snapshot and reckons outside of it.
-func (s *Server) reckon(ctx context.Context, text string, stays func(context.Context, postgres.Tx, calendar.Date) ([]planner.Stay, error)) ([]Report, error) {
+func (s *Server) reckon(ctx context.Context, text string, proposals bool, stays func(context.Context, postgres.Tx, calendar.Date) ([]planner.Stay, error)) ([]Report, error) {
 	day, err := rpc.Day("day", text)
 	if err != nil {
 		return nil, err
@@ -88,5 +88,6 @@ func (s *Server) reckon(ctx context.Context, text string, stays func(context.Con
 	if err != nil {
 		return nil, err
 	}
+	in.proposals = proposals
 	return in.assessAll(ctx.Err)
 }

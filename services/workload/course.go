@@ -99,6 +99,8 @@ type Course struct {
 	SkillsPerSession int
 	// OnCoursePercent, MostExtraDays and MostSessions are the site's settings; 0 takes the defaults above.
 	OnCoursePercent, MostExtraDays, MostSessions int
+	// WithoutProposals leaves them out, which take about as long as all the rest.
+	WithoutProposals bool
 }
 
 func (c Course) orDefaults() Course {

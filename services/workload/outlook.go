@@ -92,7 +92,7 @@ func LookAhead(c Course) (Outlook, error) {
 	}
 	o.Observed = c.observed(students)
 	o.raise(c, students)
-	if !c.enough(o.All.Mean) {
+	if !c.WithoutProposals && !c.enough(o.All.Mean) {
 		o.Proposals = c.proposals(students)
 	}
 	return o, nil

@@ -346,6 +346,11 @@ func TestOtherSessions(t *testing.T) {
 		require.InDelta(t, p.Chance, lookAhead(t, changed).All.Mean, 1e-12)
 	}
 	require.NotEmpty(t, o.Proposals)
+	c.WithoutProposals = true
+	quick := lookAhead(t, c)
+	require.Empty(t, quick.Proposals)
+	o.Proposals = nil
+	require.Equal(t, o, quick, "nothing else is otherwise")
 	for _, bad := range []int{-1, 2921} {
 		c.OtherSessions = bad
 		_, err := workload.LookAhead(c)

@@ -916,7 +916,7 @@ type Readiness struct {
 	Flag Flag `protobuf:"varint,9,opt,name=flag,proto3,enum=longlead.readiness.v1.Flag" json:"flag,omitempty"`
 	// Chance of meeting all targets, as a product over the skills; absent where the program asks for none.
 	All *Chance `protobuf:"bytes,10,opt,name=all,proto3" json:"all,omitempty"`
-	// Chance of the weakest target: what all would be if targets were met together or not at all.
+	// Chance of the weakest part of a target, its trials or its hold: what all would be if parts were met together or not at all.
 	AtMost float64 `protobuf:"fixed64,11,opt,name=at_most,json=atMost,proto3" json:"at_most,omitempty"`
 	// Training days until graduation.
 	DaysLeft int32 `protobuf:"varint,12,opt,name=days_left,json=daysLeft,proto3" json:"days_left,omitempty"`
@@ -930,14 +930,18 @@ type Readiness struct {
 	Reasons []string `protobuf:"bytes,16,rep,name=reasons,proto3" json:"reasons,omitempty"`
 	// Where data are few, or do not say what one might think.
 	Warnings []string `protobuf:"bytes,17,rep,name=warnings,proto3" json:"warnings,omitempty"`
-	// What could be done.
+	// What could be done; a list has them only when they are asked for.
 	Proposals []*Proposal `protobuf:"bytes,18,rep,name=proposals,proto3" json:"proposals,omitempty"`
 	// What the pace suggests about handling minutes; absent where it suggests nothing.
 	Minutes *Minutes `protobuf:"bytes,19,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Whether a pace was set for the program; the built-in default stands for it otherwise.
-	PaceSet       bool `protobuf:"varint,20,opt,name=pace_set,json=paceSet,proto3" json:"pace_set,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PaceSet bool `protobuf:"varint,20,opt,name=pace_set,json=paceSet,proto3" json:"pace_set,omitempty"`
+	// Targets that the program asks for.
+	Targets int32 `protobuf:"varint,21,opt,name=targets,proto3" json:"targets,omitempty"`
+	// How many of them are met on average: the sum of the chances, whether or not targets are met together.
+	TargetsExpected float64 `protobuf:"fixed64,22,opt,name=targets_expected,json=targetsExpected,proto3" json:"targets_expected,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Readiness) Reset() {
@@ -1110,6 +1114,20 @@ func (x *Readiness) GetPaceSet() bool {
 	return false
 }
 
+func (x *Readiness) GetTargets() int32 {
+	if x != nil {
+		return x.Targets
+	}
+	return 0
+}
+
+func (x *Readiness) GetTargetsExpected() float64 {
+	if x != nil {
+		return x.TargetsExpected
+	}
+	return 0
+}
+
 // GetReadinessRequest names a dog and a day.
 type GetReadinessRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1235,7 +1253,9 @@ type ListReadinessRequest struct {
 	// Code of the site; empty for all sites.
 	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
 	// Day, written 2027-03-08.
-	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// Work out what could be done for each dog as well, which takes about twice as long.
+	WithProposals bool `protobuf:"varint,3,opt,name=with_proposals,json=withProposals,proto3" json:"with_proposals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1282,6 +1302,13 @@ func (x *ListReadinessRequest) GetDay() string {
 		return x.Day
 	}
 	return ""
+}
+
+func (x *ListReadinessRequest) GetWithProposals() bool {
+	if x != nil {
+		return x.WithProposals
+	}
+	return false
 }
 
 // ListReadinessResponse holds all dogs that are there.
@@ -1900,7 +1927,7 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\tsuggested\x18\x02 \x01(\x05R\tsuggested\x12\x16\n" +
 	"\x06factor\x18\x03 \x01(\x01R\x06factor\x12\x1a\n" +
 	"\bsessions\x18\x04 \x01(\x05R\bsessions\x12\x12\n" +
-	"\x04text\x18\x05 \x01(\tR\x04text\"\xda\x05\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\"\x9f\x06\n" +
 	"\tReadiness\x12\x19\n" +
 	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12!\n" +
@@ -1924,17 +1951,20 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\bwarnings\x18\x11 \x03(\tR\bwarnings\x12=\n" +
 	"\tproposals\x18\x12 \x03(\v2\x1f.longlead.readiness.v1.ProposalR\tproposals\x128\n" +
 	"\aminutes\x18\x13 \x01(\v2\x1e.longlead.readiness.v1.MinutesR\aminutes\x12\x19\n" +
-	"\bpace_set\x18\x14 \x01(\bR\apaceSet\"K\n" +
+	"\bpace_set\x18\x14 \x01(\bR\apaceSet\x12\x18\n" +
+	"\atargets\x18\x15 \x01(\x05R\atargets\x12)\n" +
+	"\x10targets_expected\x18\x16 \x01(\x01R\x0ftargetsExpected\"K\n" +
 	"\x13GetReadinessRequest\x12\"\n" +
 	"\bdog_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\adogCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\"\x8a\x01\n" +
 	"\x14GetReadinessResponse\x12>\n" +
 	"\treadiness\x18\x01 \x01(\v2 .longlead.readiness.v1.ReadinessR\treadiness\x12\x18\n" +
 	"\acaution\x18\x02 \x01(\tR\acaution\x12\x18\n" +
-	"\aassumes\x18\x03 \x01(\tR\aassumes\"E\n" +
+	"\aassumes\x18\x03 \x01(\tR\aassumes\"l\n" +
 	"\x14ListReadinessRequest\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x10\n" +
-	"\x03day\x18\x02 \x01(\tR\x03day\"\xf8\x01\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12%\n" +
+	"\x0ewith_proposals\x18\x03 \x01(\bR\rwithProposals\"\xf8\x01\n" +
 	"\x15ListReadinessResponse\x124\n" +
 	"\x04dogs\x18\x01 \x03(\v2 .longlead.readiness.v1.ReadinessR\x04dogs\x12\x17\n" +
 	"\aat_risk\x18\x02 \x01(\x05R\x06atRisk\x12 \n" +
