@@ -24,6 +24,7 @@ const (
 	KindOverrides    = "workload-overrides"
 	KindRequests     = "requests"
 	KindRequestSites = "request-sites"
+	KindApart        = "apart"
 
 	// kindSites is kept by another package; columns refer to it by name.
 	kindSites = "sites"
@@ -32,7 +33,7 @@ const (
 // Ports returns the ways in and out of this package's records, in import order. sites gives the codes that lists show.
 func Ports(sites Sites) []records.Port {
 	return append([]records.Port{ownersPort(), programsPort(), dogsPort(), vaccinationsPort(), answersPort(), overridesPort(),
-		requestsPort(), requestSitesPort(sites)}, upkeepPorts()...)
+		requestsPort(), requestSitesPort(sites), apartPort()}, upkeepPorts()...)
 }
 
 func ownersPort() records.Port {

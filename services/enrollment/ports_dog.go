@@ -36,6 +36,9 @@ func dogColumnsOfFile() []sheet.Column {
 		{Name: "bite_level", Form: sheet.FormChoice, OneOf: bites, Example: "2", About: "worst bite on record; empty when there is none"},
 		{Name: "season_started", Form: sheet.FormDay, Example: "2027-02-20", About: "first day of her latest or expected season; only for a female"},
 		{Name: "note", Form: sheet.FormText, Max: 1000, Example: "afraid of brooms", About: "what whoever handles the dog should know"},
+		{Name: "flat_faced", Form: sheet.FormYesNo, Example: "no", About: "yes for a short skull; empty: not recorded, which counts as yes in heat"},
+		{Name: "overweight", Form: sheet.FormYesNo, Example: "no", About: "by its condition, as a veterinarian sees it; empty: not recorded, which counts as yes in heat"},
+		{Name: "two_people", Form: sheet.FormYesNo, Example: "no", About: "yes when two people must be with it at work; empty: not recorded"},
 	}
 }
 
@@ -50,11 +53,15 @@ func dogsPort() records.Port {
 				return nil, err
 			}
 			owners, err := OwnerCodes(ctx, db)
+			if err != nil {
+				return nil, err
+			}
 			owner := namesOf[ids.OwnerID](owners)
+			traits, err := listAllTraits(ctx, db)
 			return records.Cells(dogs, func(d Dog) []string {
 				return []string{d.Code, owner[d.OwnerID], d.Name, d.Breed, sheet.Int(d.BreedTier), sheet.YesNo(d.Hound), string(d.Sex),
 					sheet.Day(d.Born), sheet.Tenths(d.WeightG / gramsPerTenth), sheet.Int(d.LengthMM), sheet.Int(d.HeightMM),
-					d.BiteLevel, sheet.Day(d.SeasonStarted), d.Note}
+					d.BiteLevel, sheet.Day(d.SeasonStarted), d.Note, string(traits[d.ID].FlatFaced), string(traits[d.ID].Overweight), string(traits[d.ID].TwoPeople)}
 			}), err
 		},
 		Codes: DogCodes,
@@ -113,7 +120,10 @@ func putDogRows(ctx context.Context, tx postgres.Tx, in records.Intake, rows []r
 		func(row records.Row, d Dog) []records.Wrong {
 			return bornWrong(row, d.Born, lives[ids.DogID(known[d.Code])])
 		})
-	return bad, putDogs(ctx, tx, dogs)
+	if err := putDogs(ctx, tx, dogs); err != nil {
+		return nil, err
+	}
+	return bad, putTraitRows(ctx, tx, rows, dogs)
 }
 
 // life is the first and the last day on which something is on record of a dog; zero days when nothing is.

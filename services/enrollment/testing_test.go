@@ -164,10 +164,10 @@ var files = []struct {
 		"LONG,Four weeks,28,4,15,9,1,1,2,3,,",
 		"MANNERS,Two weeks of manners,14,3,20,6,1,,1,,,",
 	}},
-	{KindDogs, []string{dogsCSV,
-		"BO,LOWE,Bo,mixed,0,no,female,2025-06-15,21.5,780,620,,2027-02-20,afraid of brooms",
-		"DOT,LOWE,Dot,,6,yes,spayed,2024-02-29,30.0,800,650,3b,,",
-		"KIM,MOSS,Kim,beagle,6,yes,male,2026-10-10,9.8,500,400,1,,",
+	{KindDogs, []string{dogsCSV + traitsCSV,
+		"BO,LOWE,Bo,mixed,0,no,female,2025-06-15,21.5,780,620,,2027-02-20,afraid of brooms,no,no,no",
+		"DOT,LOWE,Dot,,6,yes,spayed,2024-02-29,30.0,800,650,3b,,,no,yes,yes",
+		"KIM,MOSS,Kim,beagle,6,yes,male,2026-10-10,9.8,500,400,1,,,,,",
 	}},
 	{KindVaccinations, []string{"dog,vaccine,given,course,label_months",
 		"BO,bordetella,2026-09-01,primary,12",
@@ -195,6 +195,10 @@ var files = []struct {
 		"R-1,LAKE,0",
 		"R-2,LAKE,1440",
 	}},
+	{KindApart, []string{"dog,other,reason",
+		"BO,KIM,fought over a ball",
+		"DOT,KIM,owner asks for it",
+	}},
 	{KindVets, []string{"dog,name,phone",
 		"BO,Low Mill Practice,+1 555 0190",
 		"KIM,,555-0191",
@@ -216,6 +220,7 @@ var files = []struct {
 const (
 	programsCSV = "code,name,nights,sessions_a_day,session_minutes,least_age_months,heel,hold,recall,distance,nerves,reactivity"
 	dogsCSV     = "code,owner,name,breed,breed_tier,hound,sex,born,weight_kg,length_mm,height_mm,bite_level,season_started,note"
+	traitsCSV   = ",flat_faced,overweight,two_people"
 	requestsCSV = "code,dog,program,window_first,window_last,wished,priority,deposit,asked_on,household,state,note"
 )
 

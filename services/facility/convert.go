@@ -16,7 +16,7 @@ func sitesToProto(sites []Site, runs []Run) *facilityv1.ListSitesResponse {
 		out.Sites = append(out.Sites, &facilityv1.Site{
 			Id: s.ID.String(), Code: s.Code, Name: s.Name, Zone: s.Zone, RabiesWaitingDays: int32(s.RabiesWaitingDays),
 			RequiredVaccines: s.RequiredVaccines, FloorPercent: int32(s.FloorPercent), CleanDownDays: int32(s.CleanDownDays),
-			Runs: count[s.ID],
+			Runs: count[s.ID], HeatClosedF: int32(s.HeatClosedF), HeatSensitiveF: int32(s.HeatSensitiveF),
 		})
 	}
 	return out

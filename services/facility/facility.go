@@ -1,5 +1,5 @@
-// Package facility keeps the places: sites with their rules, runs and their closures, training areas, and the intake and
-// handover places of each day.
+// Package facility keeps the places: sites with their rules, runs and their closures, training areas with theirs, the intake and
+// handover places of each day, and the weather that people expect at a site (conditions.go).
 //
 // A run has no class of its own: it follows from the run's inner dimensions (floor.go), so that a measured run and its class
 // cannot disagree. Isolation runs are listed like others and marked; whoever plans leaves them out.
@@ -8,6 +8,7 @@ package facility
 import (
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/workload"
 )
 
 // Site is a place where dogs live and are trained. Its rules are settings; RulesNote says where they are from.
@@ -26,6 +27,16 @@ type Site struct {
 	// CleanDownDays is how long a run stays empty between two dogs.
 	CleanDownDays int    `db:"clean_down_days" json:"clean_down_days"`
 	RulesNote     string `db:"rules_note" json:"rules_note"`
+	// HeatClosedF and HeatSensitiveF are the heat indices, in degrees Fahrenheit, above which work outdoors is closed for all dogs and for
+	// those at special risk; 0 is the default of workload.HeatLimits. They are left out of texts when they are not set, so that what was
+	// planned before they were known keeps its fingerprint.
+	HeatClosedF    int `db:"heat_closed_f" json:"heat_closed_f,omitempty"`
+	HeatSensitiveF int `db:"heat_sensitive_f" json:"heat_sensitive_f,omitempty"`
+}
+
+// HeatLimits are the site's limits of heat.
+func (s Site) HeatLimits() workload.HeatLimits {
+	return workload.HeatLimits{ClosedF: s.HeatClosedF, SensitiveF: s.HeatSensitiveF}
 }
 
 // Run is a kennel enclosure. Dimensions are inner ones, in millimetres.
@@ -72,7 +83,12 @@ type Area struct {
 	// Kind is quiet room, hall, yard or field.
 	Kind       string `db:"kind" json:"kind"`
 	DogsAtOnce int    `db:"dogs_at_once" json:"dogs_at_once"`
+	// Outdoors says that heat closes it; a yard and a field are, a hall and a quiet room are not, unless the school says otherwise.
+	Outdoors bool `db:"outdoors" json:"outdoors"`
 }
+
+// outdoorKind is whether an area of a kind lies outdoors where nobody says otherwise.
+func outdoorKind(kind string) bool { return kind == "yard" || kind == "field" }
 
 // DayPlaces is how many dogs a site can take in and hand over on one day.
 type DayPlaces struct {

@@ -18,11 +18,14 @@ const (
 	KindAreas      = "areas"
 	KindPlaces     = "places"
 	KindExceptions = "place-exceptions"
+
+	KindAreaClosures = "area-closures"
+	KindForecast     = "forecast"
 )
 
 // Ports returns the ways in and out of this package's records, in import order.
 func Ports() []records.Port {
-	return []records.Port{sitesPort(), runsPort(), closuresPort(), areasPort(), placesPort(), exceptionsPort()}
+	return []records.Port{sitesPort(), runsPort(), closuresPort(), areasPort(), areaClosuresPort(), placesPort(), exceptionsPort(), forecastPort()}
 }
 
 func sitesPort() records.Port {
@@ -36,22 +39,16 @@ func sitesPort() records.Port {
 			{Name: "floor_percent", Form: sheet.FormWhole, Required: true, Min: 100, Max: 400, Example: "100", About: "floor space asked for, in percent of the 9 CFR 3.6 formula"},
 			{Name: "clean_down_days", Form: sheet.FormWhole, Required: true, Min: 0, Max: 7, Example: "1", About: "days a run stays empty between two dogs"},
 			{Name: "rules_note", Form: sheet.FormText, Max: 500, Example: "local rabies rule: ask the county", About: "where these rules are from"},
+			{Name: "heat_closed_f", Form: sheet.FormWhole, Example: "85", About: "heat index in F above which work outdoors is closed; empty for 85"},
+			{Name: "heat_sensitive_f", Form: sheet.FormWhole, Example: "75", About: "the same for dogs at special risk; empty for 75"},
 		}},
 		Check: checkSite,
-		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-			sites := make([]Site, len(rows))
-			for i, row := range rows {
-				sites[i] = Site{ID: ids.SiteID(in.Mint()), Code: row.Text("code"), Name: row.Text("name"), Zone: row.Text("zone"),
-					RabiesWaitingDays: row.Int("rabies_waiting_days"), RequiredVaccines: append([]string{}, row.List("required_vaccines")...),
-					FloorPercent: row.Int("floor_percent"), CleanDownDays: row.Int("clean_down_days"), RulesNote: row.Text("rules_note")}
-			}
-			return nil, putSites(ctx, tx, sites)
-		},
+		Put:   putSiteRows,
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			sites, err := ListSites(ctx, db)
 			return records.Cells(sites, func(s Site) []string {
 				return []string{s.Code, s.Name, s.Zone, sheet.Int(s.RabiesWaitingDays), sheet.List(s.RequiredVaccines...),
-					sheet.Int(s.FloorPercent), sheet.Int(s.CleanDownDays), s.RulesNote}
+					sheet.Int(s.FloorPercent), sheet.Int(s.CleanDownDays), s.RulesNote, blankZero(s.HeatClosedF), blankZero(s.HeatSensitiveF)}
 			}), err
 		},
 		Codes: SiteCodes,
@@ -153,15 +150,9 @@ func areasPort() records.Port {
 			{Name: "area", Form: sheet.FormCode, Required: true, Example: "north-yard", About: "short name of the area"},
 			{Name: "kind", Form: sheet.FormChoice, OneOf: []string{"quiet room", "hall", "yard", "field"}, Required: true, Example: "yard", About: "what it is"},
 			{Name: "dogs_at_once", Form: sheet.FormWhole, Required: true, Min: 1, Max: 100, Example: "2", About: "dogs that can work there at the same time"},
+			{Name: "outdoors", Form: sheet.FormYesNo, Example: "yes", About: "whether heat closes it; empty: a yard and a field are outdoors, a hall and a quiet room are not"},
 		}},
-		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
-			areas := make([]Area, len(rows))
-			for i, row := range rows {
-				areas[i] = Area{ID: ids.AreaID(in.Mint()), SiteID: ids.SiteID(row.Ref("site")), Code: row.Text("area"),
-					Kind: row.Text("kind"), DogsAtOnce: row.Int("dogs_at_once")}
-			}
-			return nil, putAreas(ctx, tx, areas)
-		},
+		Put: putAreaRows,
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			areas, err := ListAreas(ctx, db)
 			if err != nil {
@@ -169,9 +160,10 @@ func areasPort() records.Port {
 			}
 			code, err := siteNames(ctx, db)
 			return records.Cells(areas, func(a Area) []string {
-				return []string{code[a.SiteID], a.Code, a.Kind, sheet.Int(a.DogsAtOnce)}
+				return []string{code[a.SiteID], a.Code, a.Kind, sheet.Int(a.DogsAtOnce), sheet.YesNo(a.Outdoors)}
 			}), err
 		},
+		Codes: AreaCodes,
 	}
 }
 

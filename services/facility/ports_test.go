@@ -10,14 +10,16 @@ import (
 
 const sitesCSV = `code,name,zone,rabies_waiting_days,required_vaccines,floor_percent,clean_down_days,rules_note`
 
+const heatCSV = `,heat_closed_f,heat_sensitive_f`
+
 // files holds every kind in import order as an export writes it.
 var files = []struct {
 	kind  string
 	lines []string
 }{
-	{KindSites, []string{sitesCSV,
-		"HILL,Hillside Yard,America/Denver,28,rabies|distemper|bordetella,120,1,county: ask first",
-		"LAKE,Lake House,Europe/London,14,,100,0,",
+	{KindSites, []string{sitesCSV + heatCSV,
+		"HILL,Hillside Yard,America/Denver,28,rabies|distemper|bordetella,120,1,county: ask first,82,70",
+		"LAKE,Lake House,Europe/London,14,,100,0,,,",
 	}},
 	{KindRuns, []string{"site,run,row,length_mm,width_mm,height_mm,isolation",
 		"HILL,A2,A,2400,1200,1800,no",
@@ -29,10 +31,14 @@ var files = []struct {
 		"HILL,A2,2027-03-08,2027-03-08,paint",
 		"LAKE,A2,2027-03-01,2027-03-31,new drains",
 	}},
-	{KindAreas, []string{"site,area,kind,dogs_at_once",
-		"HILL,north-yard,yard,2",
-		"LAKE,hall-1,hall,4",
-		"LAKE,quiet,quiet room,1",
+	{KindAreas, []string{"site,area,kind,dogs_at_once,outdoors",
+		"HILL,north-yard,yard,2,yes",
+		"LAKE,hall-1,hall,4,yes",
+		"LAKE,quiet,quiet room,1,no",
+	}},
+	{KindAreaClosures, []string{"site,area,starts,ends,reason",
+		"HILL,north-yard,2027-03-14T00:30:00-07:00,2027-03-14T12:00:00-06:00,fence",
+		"LAKE,hall-1,2027-03-01T08:00:00Z,2027-03-03T00:00:00Z,paint",
 	}},
 	{KindPlaces, []string{"site,weekday,intake,handover",
 		"HILL,monday,3,0",
@@ -42,6 +48,11 @@ var files = []struct {
 	{KindExceptions, []string{"site,day,intake,handover,note",
 		"HILL,2027-03-19,0,0,staff day",
 		"LAKE,2027-03-18,5,1,",
+	}},
+	{KindForecast, []string{"site,hour,temperature,unit,humidity,source",
+		"HILL,2027-11-07T01:00:00-06:00,61.0,F,40,county",
+		"HILL,2027-11-07T01:00:00-07:00,60.5,F,41,county",
+		"LAKE,2027-07-01T14:00:00+01:00,-3.5,C,100,a guess",
 	}},
 }
 
@@ -94,7 +105,7 @@ func TestRowsAreChecked(t *testing.T) {
 	require.Equal(t, []any{3, "zone", "Mars/Dome"}, []any{wrong[0].Line, wrong[0].Column, wrong[0].Value})
 	require.Equal(t, []any{3, "rabies_waiting_days", "21"}, []any{wrong[1].Line, wrong[1].Column, wrong[1].Value})
 	require.Equal(t, []any{4, "zone", "Local"}, []any{wrong[2].Line, wrong[2].Column, wrong[2].Value})
-	require.Equal(t, []string{sitesCSV, "GOOD,Good,Europe/Paris,30,,100,0,"}, exportCSV(t, tx, KindSites))
+	require.Equal(t, []string{sitesCSV + heatCSV, "GOOD,Good,Europe/Paris,30,,100,0,,,"}, exportCSV(t, tx, KindSites))
 
 	runs := "site,run,row,length_mm,width_mm,height_mm,isolation"
 	require.Empty(t, importCSV(t, tx, KindRuns, runs, "GOOD,1,,2400,1200,1800,no", "GOOD,2,,2400,1200,1800,no"))

@@ -17,14 +17,16 @@ import (
 // ListSites returns every site by code.
 func ListSites(ctx context.Context, db postgres.DB) ([]Site, error) {
 	return postgres.List[Site](ctx, db, "list sites", `
-		select id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note
+		select id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note,
+		       heat_closed_f, heat_sensitive_f
 		from facility.site order by code`)
 }
 
 // FindSite returns the site with a code. It returns NotFound when there is none.
 func FindSite(ctx context.Context, db postgres.DB, code string) (Site, error) {
 	site, err := postgres.One[Site](ctx, db, "find site "+code, `
-		select id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note
+		select id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note,
+		       heat_closed_f, heat_sensitive_f
 		from facility.site where code = $1`, code)
 	if postgres.NoRows(err) {
 		return Site{}, apperr.NotFoundf("SITE_UNKNOWN", "there is no site with the code %q: `longlead export sites` lists them", code)
@@ -35,14 +37,17 @@ func FindSite(ctx context.Context, db postgres.DB, code string) (Site, error) {
 // putSites inserts sites, or updates those whose code is known.
 func putSites(ctx context.Context, tx postgres.Tx, sites []Site) error {
 	_, err := tx.Exec(ctx, `
-		insert into facility.site (id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note)
+		insert into facility.site (id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days, rules_note,
+		       heat_closed_f, heat_sensitive_f)
 		select id, code, name, zone, rabies_waiting_days,
-		       array(select jsonb_array_elements_text(required_vaccines)), floor_percent, clean_down_days, rules_note
+		       array(select jsonb_array_elements_text(required_vaccines)), floor_percent, clean_down_days, rules_note,
+		       coalesce(heat_closed_f, 0), coalesce(heat_sensitive_f, 0)
 		from jsonb_to_recordset($1) as r(id uuid, code text, name text, zone text, rabies_waiting_days int,
-		     required_vaccines jsonb, floor_percent int, clean_down_days int, rules_note text)
+		     required_vaccines jsonb, floor_percent int, clean_down_days int, rules_note text, heat_closed_f int, heat_sensitive_f int)
 		on conflict (code) do update set name = excluded.name, zone = excluded.zone,
 		  rabies_waiting_days = excluded.rabies_waiting_days, required_vaccines = excluded.required_vaccines,
-		  floor_percent = excluded.floor_percent, clean_down_days = excluded.clean_down_days, rules_note = excluded.rules_note`, sites)
+		  floor_percent = excluded.floor_percent, clean_down_days = excluded.clean_down_days, rules_note = excluded.rules_note,
+		  heat_closed_f = excluded.heat_closed_f, heat_sensitive_f = excluded.heat_sensitive_f`, sites)
 	if err != nil {
 		return fmt.Errorf("put %d sites: %w", len(sites), err)
 	}
@@ -181,16 +186,17 @@ func endClosure(ctx context.Context, tx postgres.Tx, id ids.ClosureID, open cale
 // ListAreas returns every training area, by site and code.
 func ListAreas(ctx context.Context, db postgres.DB) ([]Area, error) {
 	return postgres.List[Area](ctx, db, "list areas", `
-		select a.id, a.site_id, a.code, a.kind, a.dogs_at_once
+		select a.id, a.site_id, a.code, a.kind, a.dogs_at_once, a.outdoors
 		from facility.area a join facility.site s on s.id = a.site_id order by s.code, a.code`)
 }
 
 func putAreas(ctx context.Context, tx postgres.Tx, areas []Area) error {
 	_, err := tx.Exec(ctx, `
-		insert into facility.area (id, site_id, code, kind, dogs_at_once)
-		select id, site_id, code, kind, dogs_at_once
-		from jsonb_to_recordset($1) as r(id uuid, site_id uuid, code text, kind text, dogs_at_once int)
-		on conflict on constraint area_site_code_key do update set kind = excluded.kind, dogs_at_once = excluded.dogs_at_once`, areas)
+		insert into facility.area (id, site_id, code, kind, dogs_at_once, outdoors)
+		select id, site_id, code, kind, dogs_at_once, outdoors
+		from jsonb_to_recordset($1) as r(id uuid, site_id uuid, code text, kind text, dogs_at_once int, outdoors boolean)
+		on conflict on constraint area_site_code_key do update
+		set kind = excluded.kind, dogs_at_once = excluded.dogs_at_once, outdoors = excluded.outdoors`, areas)
 	if err != nil {
 		return fmt.Errorf("put %d areas: %w", len(areas), err)
 	}

@@ -22,6 +22,10 @@ type Row struct {
 // Has reports whether the cell holds anything.
 func (r Row) Has(col string) bool { return r.text(r.lay.position(col)) != "" }
 
+// Given reports whether the file has the column at all: an empty cell says that there is nothing, a file without the column says nothing
+// about it.
+func (r Row) Given(col string) bool { return r.lay.at[r.lay.position(col)] >= 0 }
+
 // Text returns the cell as Write would write it: a date as 2027-03-14, a choice
 // as OneOf spells it. An empty cell, or a column that the file does not have,
 // is "".

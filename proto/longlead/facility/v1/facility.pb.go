@@ -46,9 +46,13 @@ type Site struct {
 	// Days that a run stays empty between two dogs.
 	CleanDownDays int32 `protobuf:"varint,8,opt,name=clean_down_days,json=cleanDownDays,proto3" json:"clean_down_days,omitempty"`
 	// Number of runs, isolation runs included.
-	Runs          int32 `protobuf:"varint,9,opt,name=runs,proto3" json:"runs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Runs int32 `protobuf:"varint,9,opt,name=runs,proto3" json:"runs,omitempty"`
+	// Heat index in degrees Fahrenheit above which work outdoors is closed; 0 for the default, 85.
+	HeatClosedF int32 `protobuf:"varint,10,opt,name=heat_closed_f,json=heatClosedF,proto3" json:"heat_closed_f,omitempty"`
+	// The same for dogs at special risk; 0 for the default, 75.
+	HeatSensitiveF int32 `protobuf:"varint,11,opt,name=heat_sensitive_f,json=heatSensitiveF,proto3" json:"heat_sensitive_f,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Site) Reset() {
@@ -140,6 +144,20 @@ func (x *Site) GetCleanDownDays() int32 {
 func (x *Site) GetRuns() int32 {
 	if x != nil {
 		return x.Runs
+	}
+	return 0
+}
+
+func (x *Site) GetHeatClosedF() int32 {
+	if x != nil {
+		return x.HeatClosedF
+	}
+	return 0
+}
+
+func (x *Site) GetHeatSensitiveF() int32 {
+	if x != nil {
+		return x.HeatSensitiveF
 	}
 	return 0
 }
@@ -1036,7 +1054,7 @@ var File_longlead_facility_v1_facility_proto protoreflect.FileDescriptor
 
 const file_longlead_facility_v1_facility_proto_rawDesc = "" +
 	"\n" +
-	"#longlead/facility/v1/facility.proto\x12\x14longlead.facility.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\"\x90\x02\n" +
+	"#longlead/facility/v1/facility.proto\x12\x14longlead.facility.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\"\xde\x02\n" +
 	"\x04Site\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x12\n" +
@@ -1046,7 +1064,10 @@ const file_longlead_facility_v1_facility_proto_rawDesc = "" +
 	"\x11required_vaccines\x18\x06 \x03(\tR\x10requiredVaccines\x12#\n" +
 	"\rfloor_percent\x18\a \x01(\x05R\ffloorPercent\x12&\n" +
 	"\x0fclean_down_days\x18\b \x01(\x05R\rcleanDownDays\x12\x12\n" +
-	"\x04runs\x18\t \x01(\x05R\x04runs\"\x12\n" +
+	"\x04runs\x18\t \x01(\x05R\x04runs\x12\"\n" +
+	"\rheat_closed_f\x18\n" +
+	" \x01(\x05R\vheatClosedF\x12(\n" +
+	"\x10heat_sensitive_f\x18\v \x01(\x05R\x0eheatSensitiveF\"\x12\n" +
 	"\x10ListSitesRequest\"E\n" +
 	"\x11ListSitesResponse\x120\n" +
 	"\x05sites\x18\x01 \x03(\v2\x1a.longlead.facility.v1.SiteR\x05sites\"\xff\x01\n" +
