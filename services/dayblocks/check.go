@@ -100,6 +100,11 @@ func (c *checking) blocks() error {
 			if err := c.busy(b.Second, b.Start, end, what); err != nil {
 				return err
 			}
+			if n := slices.IndexFunc(s.Seconds, func(h Choice) bool { return h.Trainer == b.Second }); n >= 0 {
+				c.cost += s.Seconds[n].Points
+			} else if s.Seconds != nil {
+				return fmt.Errorf("%s: trainer %d may not be the second", what, b.Second)
+			}
 		}
 		if f := c.d.Trainers[b.Trainer].Finish; f > 0 && end > f {
 			c.cost += c.d.Policy.Late

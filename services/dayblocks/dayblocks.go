@@ -63,7 +63,7 @@ type Dog struct {
 	Away     []Span // no work then: meals and the hour after them, the veterinarian
 	Rest     int    // minutes between two of its sessions, at least
 	Alone    bool   // no other dog may be in the area meanwhile
-	Two      bool   // needs a second trainer throughout, any who is free
+	Two      bool   // needs a second trainer throughout
 	Weight   int    // how much its sessions matter: 1 is usual, 0 is taken for 1
 }
 
@@ -73,8 +73,9 @@ type Session struct {
 	Skill    int // never three sessions of a dog in a row on the same skill, in the order in which they are held
 	Handlers []Choice
 	Areas    []Place
-	Extra    int  // points that leaving this very session out costs, besides Policy.Drop
-	Kept     Kept // where it was in an earlier plan of the day
+	Seconds  []Choice // who may be the second trainer, of a dog that needs two; nil: any who is free, for no points
+	Extra    int      // points that leaving this very session out costs, besides Policy.Drop
+	Kept     Kept     // where it was in an earlier plan of the day
 }
 
 // Kept is a start in minutes, and what any other start costs in points. The zero value asks for nothing.

@@ -208,6 +208,28 @@ func (d *dual) findPairs() {
 	}
 }
 
+// pair is the cheapest second trainer beside one; -1 where there is none.
+func (d *dual) pair(it *item, but, k int) (second int, price micro) {
+	if it.anySecond {
+		p := &d.pairs[it.class*d.m.steps+k]
+		n := 0
+		if p.trainer[0] == but {
+			n = 1
+		}
+		return p.trainer[n], p.price[n]
+	}
+	second, price = -1, infinite
+	for _, o := range it.seconds {
+		if o.Trainer == but || !d.m.begin[o.Trainer][it.class].has(k) {
+			continue
+		}
+		if p := micro(o.Points)*unit + d.work(o.Trainer, it.class, k); p < price {
+			second, price = o.Trainer, p
+		}
+	}
+	return second, price
+}
+
 // by is the cheapest trainer, or pair, for an item at a step.
 func (d *dual) by(i int32, k int) (trainer, second int, low micro) {
 	m := d.m
@@ -223,12 +245,7 @@ func (d *dual) by(i int32, k int) (trainer, second int, low micro) {
 		}
 		other, with := -1, micro(0)
 		if it.two {
-			p := &d.pairs[it.class*m.steps+k]
-			n := 0
-			if p.trainer[0] == h.Trainer {
-				n = 1
-			}
-			if other, with = p.trainer[n], p.price[n]; other < 0 {
+			if other, with = d.pair(it, h.Trainer, k); other < 0 {
 				continue
 			}
 		}

@@ -156,8 +156,8 @@ func (x *exact) modes(i int32, k int, cost micro, held uint) bool {
 	seconds := []int{-1}
 	if it.two {
 		seconds = seconds[:0]
-		for t := range m.hours {
-			seconds = append(seconds, t)
+		for _, h := range it.seconds {
+			seconds = append(seconds, h.Trainer)
 		}
 	}
 	for _, h := range it.handlers {

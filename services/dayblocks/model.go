@@ -33,6 +33,8 @@ type item struct {
 	kept, moved  int // the step where it was, and the points of any other
 	alone, two   bool
 	handlers     []Choice
+	seconds      []Choice // of a dog that needs two
+	anySecond    bool     // whoever is free, for no points
 	places       []place
 	within       steps // of a break: where it may begin
 	same         int32 // the item before it that is the same in all that matters, -1 if there is none
@@ -87,7 +89,7 @@ func (m *model) findBegins() {
 	m.first = min(m.first, m.last)
 	for i := range m.items {
 		it := &m.items[i]
-		m.pairs = m.pairs || it.two
+		m.pairs = m.pairs || it.two && it.anySecond
 		if it.class = slices.Index(m.lengths, it.busy); it.class < 0 {
 			it.class = len(m.lengths)
 			m.lengths = append(m.lengths, it.busy)
@@ -120,6 +122,14 @@ func (m *model) addDog(i int) {
 	for j, s := range x.Sessions {
 		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill,
 			kept: s.Kept.Start / m.d.Step, moved: s.Kept.Points, alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
+		if x.Two {
+			it.seconds, it.anySecond = s.Seconds, s.Seconds == nil
+			if s.Seconds == nil {
+				for t := range m.hours {
+					it.seconds = append(it.seconds, Choice{Trainer: t})
+				}
+			}
+		}
 		for _, p := range s.Areas {
 			free := m.span(m.d.Areas[p.Area].Open)
 			for k, w := range away {
@@ -147,13 +157,9 @@ func (m *model) addDog(i int) {
 
 // sameSession reports whether two sessions of a dog can stand for each other.
 func sameSession(a, b *Session) bool {
-	if a.Minutes != b.Minutes || a.Skill != b.Skill || a.Extra != b.Extra || a.Kept != b.Kept || len(a.Handlers) != len(b.Handlers) || len(a.Areas) != len(b.Areas) {
+	if a.Minutes != b.Minutes || a.Skill != b.Skill || a.Extra != b.Extra || a.Kept != b.Kept || len(a.Areas) != len(b.Areas) || !slices.Equal(a.Handlers, b.Handlers) || !slices.Equal(a.Seconds, b.Seconds) ||
+		(a.Seconds == nil) != (b.Seconds == nil) {
 		return false
-	}
-	for i := range a.Handlers {
-		if a.Handlers[i] != b.Handlers[i] {
-			return false
-		}
 	}
 	for i, p := range a.Areas {
 		q := b.Areas[i]

@@ -78,7 +78,7 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		}
 	})
 	if ok && it.two {
-		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.IntN(len(s.free)))
+		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.IntN(len(it.seconds)))
 	}
 	return best, ok
 }

@@ -166,10 +166,10 @@ func (s *state) begin(o Options) {
 		})
 		if it := &m.items[i]; ok && it.two {
 			from := int(best.start)
-			if second >= 0 && second < len(s.free) && second != int(best.trainer) && s.free[second].countIn(from, from+it.busy) == it.busy {
+			best.second = s.second(it, int(best.trainer), from, 0)
+			if may := slices.ContainsFunc(it.seconds, func(h Choice) bool { return h.Trainer == second }); may && second != int(best.trainer) &&
+				s.free[second].countIn(from, from+it.busy) == it.busy {
 				best.second = int32(second)
-			} else {
-				best.second = s.second(it, int(best.trainer), from, 0)
 			}
 		}
 		if ok {

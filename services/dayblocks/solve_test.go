@@ -48,6 +48,13 @@ func smallDay(r *rand.Rand, trainers, dogs, sessions, steps int) *dayblocks.Day 
 					s.Handlers = append(s.Handlers, dayblocks.Choice{Trainer: t, Points: r.IntN(6)})
 				}
 			}
+			if dog.Two && r.IntN(2) == 0 {
+				for t := range trainers {
+					if t == 0 || r.IntN(2) == 0 {
+						s.Seconds = append(s.Seconds, dayblocks.Choice{Trainer: t, Points: r.IntN(6)})
+					}
+				}
+			}
 			for a := range d.Areas {
 				if r.IntN(3) > 0 {
 					p := dayblocks.Place{Area: a, Points: r.IntN(4)}

@@ -183,6 +183,12 @@ func (m *model) itemCost(it *item, p placed) int {
 			break
 		}
 	}
+	for _, h := range it.seconds {
+		if h.Trainer == int(p.second) {
+			cost += h.Points
+			break
+		}
+	}
 	if int(p.start) != it.kept {
 		cost += it.moved
 	}
@@ -266,25 +272,26 @@ func (s *state) inArea(it *item, p *place) {
 	}
 }
 
-// secondFree writes into s.other where some trainer but one is free for an item.
+// secondFree writes into s.other where some trainer but one, who may be the second, is free for an item.
 func (s *state) secondFree(it *item, but int) {
 	clear(s.other)
-	for t := range s.free {
-		if t != but {
+	for _, h := range it.seconds {
+		if t := h.Trainer; t != but {
 			s.other.join(s.freeFor[t][it.class].of(s.free[t], it.busy))
 		}
 	}
 }
 
-// second finds a trainer, other than one, who is free for an item at a step, looking from one on.
+// second finds the trainer for fewest points, other than one, who may be the second of an item and is free at a step, looking from one on.
 func (s *state) second(it *item, but, start, from int) int32 {
-	for n := range s.free {
-		t := (from + n) % len(s.free)
-		if t != but && s.free[t].countIn(start, start+it.busy) == it.busy {
-			return int32(t)
+	best, low := int32(-1), 0
+	for n := range it.seconds {
+		h := it.seconds[(from+n)%len(it.seconds)]
+		if h.Trainer != but && (best < 0 || h.Points < low) && s.free[h.Trainer].countIn(start, start+it.busy) == it.busy {
+			best, low = int32(h.Trainer), h.Points
 		}
 	}
-	return -1
+	return best
 }
 
 // each calls f with all places where an item could go now.

@@ -107,6 +107,11 @@ func (d *Day) validateDog(i int) error {
 				return invalid("dog %d, session %d: trainer %d with %d points does not exist or has too many", i, j, h.Trainer, h.Points)
 			}
 		}
+		for _, h := range s.Seconds {
+			if h.Trainer < 0 || h.Trainer >= len(d.Trainers) || h.Points < 0 || h.Points > mostPoints {
+				return invalid("dog %d, session %d: trainer %d as the second with %d points does not exist or has too many", i, j, h.Trainer, h.Points)
+			}
+		}
 		for _, p := range s.Areas {
 			if p.Area < 0 || p.Area >= len(d.Areas) || p.Points < 0 || p.Points > mostPoints {
 				return invalid("dog %d, session %d: area %d with %d points does not exist or has too many", i, j, p.Area, p.Points)

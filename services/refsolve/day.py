@@ -102,9 +102,13 @@ class Programme:
                 m.add(start + busy <= finish).only_enforce_if([lit, ~late])
                 self.cost.append(self.policy["Late"] * late)
         if dog["Two"]:
-            for t in range(len(self.trainers)):
-                lit = self.bool()
+            seconds = s.get("Seconds")
+            if seconds is None:
+                seconds = [{"Trainer": t, "Points": 0} for t in range(len(self.trainers))]
+            for h in seconds:
+                lit, t = self.bool(), h["Trainer"]
                 second.append(lit)
+                self.cost.append(h["Points"] * lit)
                 may = starts(self.hours[t], busy)
                 m.add_linear_expression_in_domain(start, cp_model.Domain.from_values(may)).only_enforce_if(lit)
                 self.busy[t].append(m.new_optional_fixed_size_interval_var(start, busy, lit, ""))

@@ -47,6 +47,14 @@ func randomDay(r *rand.Rand) *dayblocks.Day {
 					s.Handlers = append(s.Handlers, dayblocks.Choice{Trainer: t, Points: r.IntN(9)})
 				}
 			}
+			if dog.Two && r.IntN(2) == 0 {
+				s.Seconds = []dayblocks.Choice{}
+				for t := range d.Trainers {
+					if r.IntN(3) > 0 {
+						s.Seconds = append(s.Seconds, dayblocks.Choice{Trainer: t, Points: r.IntN(9)})
+					}
+				}
+			}
 			for a := range d.Areas {
 				if r.IntN(4) > 0 {
 					s.Areas = append(s.Areas, dayblocks.Place{Area: a, Points: r.IntN(9), Closed: some(3)})
