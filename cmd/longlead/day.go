@@ -20,6 +20,8 @@ type dayCmd struct {
 	Show    dayShowCmd    `cmd:"" help:"Show the plan of a site's day; without one, what planning it now gives."`
 	Plan    dayPlanCmd    `cmd:"" help:"Plan a day, or every day of a month, and keep the plans."`
 	Absent  dayAbsentCmd  `cmd:"" help:"Plan the rest of a day anew with a trainer gone, and show only what is otherwise."`
+	Closed  dayClosedCmd  `cmd:"" help:"Record that a training area is closed, plan the rest of the day anew, and show only what is otherwise."`
+	Heat    dayHeatCmd    `cmd:"" help:"Record a forecast, plan the rest of the day anew by it, and show only what is otherwise."`
 	Evening dayEveningCmd `cmd:"" help:"List or set when each site's next day is planned by itself, and what came of it."`
 }
 
@@ -215,7 +217,9 @@ func (c *dayAbsentCmd) Run(ctx context.Context, o *Options, std streams) error {
 		if o.JSON {
 			return printJSON(std.out, got)
 		}
-		printRepair(std.out, c, got)
+		repair := &dayplanv1.Repair{SiteCode: got.GetSiteCode(), Differences: got.GetDifferences(), Moved: got.GetMoved(), Dropped: got.GetDropped(),
+			WithOthers: got.GetWithOthers(), Points: got.GetPoints(), Gap: got.GetGap(), Seconds: got.GetSeconds(), Notes: got.GetNotes(), Plan: got.GetPlan()}
+		printRepair(std.out, fmt.Sprintf("%s, %s without %s %s", got.GetSiteCode(), c.Date, c.Trainer, partOfDay(c.From, "")), repaired{Repair: repair, covered: got.GetCovered()})
 		return nil
 	})
 }

@@ -65,6 +65,9 @@ func trainersOf(p *dayplanv1.DayPlan) []string {
 	}
 	for _, b := range p.GetBlocks() {
 		codes = append(codes, b.GetTrainerCode())
+		if b.GetSecondTrainerCode() != "" {
+			codes = append(codes, b.GetSecondTrainerCode())
+		}
 	}
 	nobody := false
 	for _, d := range p.GetDuties() {
@@ -100,7 +103,15 @@ func linesOf(p *dayplanv1.DayPlan, trainer string) (rows []table.Row) {
 			if !b.GetOwnTrainer() {
 				dog += " (covers)"
 			}
+			if b.GetSecondTrainerCode() != "" {
+				dog += ", with " + b.GetSecondTrainerCode()
+			}
 			rows = append(rows, table.Row{b.GetStarts(), b.GetEnds(), dog, b.GetAreaCode(), b.GetSkillCode()})
+		}
+	}
+	for _, b := range p.GetBlocks() {
+		if b.GetSecondTrainerCode() == trainer && trainer != "" {
+			rows = append(rows, table.Row{b.GetStarts(), b.GetEnds(), "second person for " + b.GetDogCode() + " " + b.GetDogName() + ", with " + b.GetTrainerCode(), b.GetAreaCode(), b.GetSkillCode()})
 		}
 	}
 	for _, r := range p.GetRests() {
@@ -138,13 +149,19 @@ var diffWords = map[dayplanv1.Difference_Kind]string{
 	dayplanv1.Difference_KIND_GAINED: "held now", dayplanv1.Difference_KIND_DUTY: "duty",
 }
 
+// repaired is a repair as it is printed: covered sessions are those of a trainer who is gone, and condition what was recorded for good.
+type repaired struct {
+	*dayplanv1.Repair
+	covered   int32
+	condition string
+}
+
 // printRepair writes what is otherwise, and nothing else.
-func printRepair(out io.Writer, c *dayAbsentCmd, r *dayplanv1.CoverAbsenceResponse) {
-	since := "all day"
-	if c.From != "" {
-		since = "from " + c.From
+func printRepair(out io.Writer, title string, r repaired) {
+	fmt.Fprintf(out, "%s:\n", title)
+	if r.GetSince() != "" && r.GetSince() != "00:00" {
+		fmt.Fprintf(out, "What began before %s stays.\n", r.GetSince())
 	}
-	fmt.Fprintf(out, "%s, %s without %s %s:\n", r.GetSiteCode(), c.Date, c.Trainer, since)
 	if len(r.GetDifferences()) == 0 {
 		fmt.Fprintln(out, "Nothing is otherwise.")
 	} else {
@@ -162,12 +179,16 @@ func printRepair(out io.Writer, c *dayAbsentCmd, r *dayplanv1.CoverAbsenceRespon
 		t.Render()
 	}
 	printSentence(out, "%d covered, %d moved, %d dropped; %d more sessions with somebody other than the dog's own trainer; %d points, of which at most %d could be saved; %.2f s.",
-		r.GetCovered(), r.GetMoved(), r.GetDropped(), r.GetWithOthers(), r.GetPoints(), r.GetGap(), r.GetSeconds())
+		r.covered, r.GetMoved(), r.GetDropped(), r.GetWithOthers(), r.GetPoints(), r.GetGap(), r.GetSeconds())
 	for _, note := range r.GetNotes() {
 		printSentence(out, "- %s", note)
 	}
 	if r.GetPlan().GetNumber() == 0 {
 		fmt.Fprintln(out, "Nothing was changed; --keep keeps this plan of the day.")
+		return
+	}
+	if r.condition != "" {
+		fmt.Fprintf(out, "Recorded: %s. Kept as plan %d of the day.\n", r.condition, r.GetPlan().GetNumber())
 		return
 	}
 	fmt.Fprintf(out, "Kept as plan %d of the day. The absence itself is recorded in the roster, not here.\n", r.GetPlan().GetNumber())

@@ -42,6 +42,9 @@ func (c dayClock) at(t calendar.Clock) (int, error) {
 // minute is the minute of an instant; it may lie outside the day.
 func (c dayClock) minute(t time.Time) int { return int(t.Sub(c.start).Minutes()) }
 
+// minuteUp is the first minute that is not before an instant.
+func (c dayClock) minuteUp(t time.Time) int { return c.minute(t.Add(time.Minute - time.Nanosecond)) }
+
 // instant is when a minute is.
 func (c dayClock) instant(minute int) time.Time {
 	return c.start.Add(time.Duration(minute) * time.Minute)

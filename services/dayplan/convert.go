@@ -91,15 +91,27 @@ func siteOf(ctx context.Context, tx postgres.Tx, code string, day calendar.Date)
 	return t, site, err
 }
 
-func clockFromProto(text string) (calendar.Clock, error) {
+func clockFromProto(field, text string) (calendar.Clock, error) {
 	if text == "" {
 		return 0, nil
 	}
 	c, err := calendar.ParseClock(text)
 	if err != nil {
-		return 0, apperr.InvalidField("from", err.Error(), "write a local time such as 10:00, or leave it out for the whole day")
+		return 0, apperr.InvalidField(field, err.Error(), "write a local time such as 10:00, or leave it out")
 	}
 	return c, nil
+}
+
+// atText is the minute of a local time in a field; without one it is another.
+func (c dayClock) atText(field, text string, without int) (int, error) {
+	if text == "" {
+		return without, nil
+	}
+	at, err := clockFromProto(field, text)
+	if err != nil {
+		return 0, err
+	}
+	return c.at(at)
 }
 
 func (got *snapshot) planToProto(p *Plan) (*dayplanv1.DayPlan, error) {
@@ -116,7 +128,7 @@ func (got *snapshot) planToProto(p *Plan) (*dayplanv1.DayPlan, error) {
 	for _, b := range p.Blocks {
 		out.Blocks = append(out.Blocks, &dayplanv1.Block{DogCode: got.names.dogs[b.DogID].Code, DogName: got.names.dogs[b.DogID].Name, Session: int32(b.Session),
 			TrainerCode: got.names.trainers[b.TrainerID], OwnTrainer: b.Own, AreaCode: got.names.areas[b.AreaID], SkillCode: got.names.skills[b.SkillID],
-			StartsAt: timestamppb.New(b.From), EndsAt: timestamppb.New(b.To), Starts: clock.local(b.From), Ends: clock.local(b.To)})
+			SecondTrainerCode: got.names.trainers[b.SecondID], StartsAt: timestamppb.New(b.From), EndsAt: timestamppb.New(b.To), Starts: clock.local(b.From), Ends: clock.local(b.To)})
 	}
 	slices.SortFunc(out.Blocks, func(a, b *dayplanv1.Block) int {
 		return cmp.Or(a.GetStartsAt().AsTime().Compare(b.GetStartsAt().AsTime()), cmp.Compare(a.GetTrainerCode(), b.GetTrainerCode()))
@@ -154,23 +166,20 @@ var diffKinds = map[string]dayplanv1.Difference_Kind{
 	DiffGained: dayplanv1.Difference_KIND_GAINED, DiffDuty: dayplanv1.Difference_KIND_DUTY,
 }
 
-func (got *snapshot) repairToProto(r *Repair) (*dayplanv1.CoverAbsenceResponse, error) {
+// repairToProto shows a repair; changed says that the records had changed before what the repair is about.
+func (got *snapshot) repairToProto(r *Repair, changed bool) (*dayplanv1.Repair, error) {
 	plan, err := got.planToProto(&r.Plan)
 	if err != nil {
 		return nil, err
 	}
-	out := &dayplanv1.CoverAbsenceResponse{SiteCode: got.in.Site.Code, Covered: int32(r.count(DiffCovered)), Moved: int32(r.count(DiffMoved)),
+	out := &dayplanv1.Repair{SiteCode: got.in.Site.Code, Moved: int32(r.count(DiffMoved)),
 		Dropped: int32(r.count(DiffDropped)), WithOthers: int32(r.WithOthers), Points: r.Points, Gap: r.Gap, Seconds: r.Plan.Seconds, Plan: plan}
 	for _, d := range r.Differences {
 		dog := got.names.dogs[d.DogID]
 		out.Differences = append(out.Differences, &dayplanv1.Difference{Kind: diffKinds[d.Kind], DogCode: dog.Code, DogName: dog.Name, Session: int32(d.Session),
 			Before: d.Before, After: d.After, Remedy: d.Remedy})
 	}
-	print, err := got.in.Fingerprint()
-	if err != nil {
-		return nil, err
-	}
-	if print != got.before.Fingerprint {
+	if changed {
 		out.Notes = append(out.Notes, "The records have changed since the day was planned: some differences may be due to that.")
 	}
 	for _, note := range r.Plan.Notes {

@@ -20,8 +20,8 @@ type task struct {
 	in    Inputs
 	clock dayClock
 	day   dayblocks.Day
-	// gone is set when the day is planned anew because somebody is absent.
-	gone *absence
+	// redo is set when the rest of the day is planned anew.
+	redo *anew
 
 	trainers  []roster.Trainer
 	trainerAt map[ids.TrainerID]int
@@ -31,16 +31,18 @@ type task struct {
 	duties  []duty
 	needs   []workload.Need
 	skills  [][]ids.SkillID
-	notes   []string
+	// closed is when areas are out of use, by area, and hot when work outdoors is closed, by guest.
+	closed [][]dayblocks.Span
+	hot    [][]dayblocks.Span
+	notes  []string
 }
 
-// notPlanned goes with every plan.
-const notPlanned = "Not planned for: heat, closed areas, dogs that must not meet, work that needs two people. Look at the forecast and the cautions of each dog, " +
-	"also on a cool day; a person, and where it is about health a veterinarian, decides before this plan does."
+// peopleDecide goes with every plan.
+const peopleDecide = "Look at the cautions of each dog. A person, and where it is about health a veterinarian, decides before this plan does."
 
-// buildTask lays a day out. gone may be nil.
-func buildTask(in Inputs, gone *absence) (*task, error) {
-	t := &task{in: in, gone: gone, trainerAt: map[ids.TrainerID]int{}, notes: []string{notPlanned}}
+// buildTask lays a day out. redo may be nil.
+func buildTask(in Inputs, redo *anew) (*task, error) {
+	t := &task{in: in, redo: redo, trainerAt: map[ids.TrainerID]int{}, notes: []string{peopleDecide}}
 	var err error
 	if t.clock, err = newClock(in.Day, in.Site.Zone); err != nil {
 		return nil, err
@@ -54,10 +56,10 @@ func buildTask(in Inputs, gone *absence) (*task, error) {
 		}
 		t.needs = append(t.needs, need)
 	}
-	if gone != nil {
-		gone.setOut(t.clock)
+	if redo != nil {
+		redo.setOut(t.clock)
 	}
-	for _, part := range []func() error{t.addTrainers, t.addDuties, t.addBreaks, t.addAreas, t.addDogs} {
+	for _, part := range []func() error{t.addTrainers, t.addDuties, t.addBreaks, t.addAreas, t.addClosures, t.addHeat, t.addDogs, t.addApart} {
 		if err := part(); err != nil {
 			return nil, err
 		}
@@ -78,16 +80,16 @@ func (t *task) addTrainers() error {
 		if cut {
 			t.note("%s works past midnight; what lies after it is not planned here.", s.Trainer.Code)
 		}
-		if t.gone != nil && t.gone.trainer.ID == s.Trainer.ID {
-			hours.To = max(hours.From, min(hours.To, t.gone.leaves))
+		if t.redo.isGone(s.Trainer.ID) {
+			hours.To = max(hours.From, min(hours.To, t.redo.leaves))
 		}
 		t.addTrainer(s.Trainer, hours, s.Day.Minutes > 0)
 	}
-	if t.gone == nil {
+	if t.redo == nil || t.redo.trainer.ID.IsZero() {
 		return nil
 	}
-	if _, known := t.trainerAt[t.gone.trainer.ID]; !known { // the roster knows of the absence already
-		t.addTrainer(t.gone.trainer, dayblocks.Span{To: t.gone.leaves}, true)
+	if _, known := t.trainerAt[t.redo.trainer.ID]; !known { // the roster knows of the absence already
+		t.addTrainer(t.redo.trainer, dayblocks.Span{To: t.redo.leaves}, true)
 	}
 	return nil
 }
@@ -107,8 +109,8 @@ func (t *task) addBreaks() error {
 	for i := range t.day.Trainers {
 		x := &t.day.Trainers[i]
 		var kinds []string
-		if t.gone != nil && t.gone.knows(t.trainers[i].ID) {
-			x.Breaks, kinds = t.gone.breaksOf(t.trainers[i].ID)
+		if t.redo != nil && t.redo.knows(t.trainers[i].ID) {
+			x.Breaks, kinds = t.redo.breaksOf(t.trainers[i].ID)
 		} else if shift := t.shiftOf(i); shift != nil {
 			x.Breaks, kinds = wantBreaks(x.Hours[0], shift.Meal)
 		}
@@ -148,16 +150,16 @@ func (t *task) addDogs() error {
 		}
 		need := t.needs[i]
 		dog := dayblocks.Dog{Rest: dogRest, Weight: 1, Away: away,
-			Alone: need.Care == workload.Restricted || need.Skills[workload.Reactivity] >= loneReactivity}
+			Alone: need.Care == workload.Restricted || need.Skills[workload.Reactivity] >= loneReactivity, Two: t.needsTwo(i)}
 		n := t.sessionsOf(i)
 		skills := t.in.Guests[i].skillsFor(t.in.Day, n)
 		t.skills = append(t.skills, skills)
-		handlers := t.handlersOf(i)
+		handlers, seconds := t.handlersOf(i), t.secondsOf(i)
 		for j := range n {
 			s := dayblocks.Session{Minutes: roundUp(t.in.Guests[i].Case.Program.SessionMinutes), Skill: t.skillAt(skills, j),
-				Handlers: slices.Clone(handlers), Areas: t.placesOf(i)}
-			if t.gone != nil {
-				t.gone.hold(t, i, j, &s)
+				Handlers: slices.Clone(handlers), Seconds: slices.Clone(seconds), Areas: t.placesOf(i)}
+			if t.redo != nil {
+				t.redo.hold(t, i, j, &s)
 			}
 			dog.Sessions = append(dog.Sessions, s)
 		}
@@ -247,7 +249,7 @@ func (t *task) handlersOf(i int) (choices []dayblocks.Choice) {
 	}
 	for _, n := range t.may(i) {
 		points := 0
-		if t.trainers[n].ID != own && t.ownWorks(i) && (t.gone == nil || t.gone.trainer.ID != own) {
+		if t.trainers[n].ID != own && t.ownWorks(i) && !t.redo.isGone(own) {
 			points = pointsCover
 		}
 		choices = append(choices, dayblocks.Choice{Trainer: n, Points: points})
@@ -259,7 +261,7 @@ func (t *task) handlersOf(i int) (choices []dayblocks.Choice) {
 func (t *task) placesOf(i int) (places []dayblocks.Place) {
 	phase := phaseOf(t.in.Guests[i].Stay.Nights.From, t.in.Day)
 	for n, a := range t.in.Areas {
-		places = append(places, dayblocks.Place{Area: n, Points: areaPoints[a.Kind][phase]})
+		places = append(places, dayblocks.Place{Area: n, Points: areaPoints[a.Kind][phase], Closed: t.closedFor(i, n)})
 	}
 	return places
 }
@@ -278,7 +280,7 @@ func phaseOf(arrival, day calendar.Date) int {
 func (t *task) suitable(i int) string {
 	var codes []string
 	for _, n := range t.may(i) {
-		if t.gone == nil || t.trainers[n].ID != t.gone.trainer.ID {
+		if !t.redo.isGone(t.trainers[n].ID) {
 			codes = append(codes, t.trainers[n].Code)
 		}
 	}

@@ -9,14 +9,17 @@
 //	duties.go    who sees to the arrivals and handovers
 //	breaks.go    meals and short breaks
 //	skills.go    what each dog works on
+//	heat.go      when work outdoors is closed for which dog, and what people should know of it
+//	conditions.go  closed areas, dogs that must not meet, dogs that need two people
 //	day.go       all of it as a dayblocks.Day, with a way back from its indices
 //	solve.go     the search, the recount and the way back
 //	words.go     what is dropped, in words
 //	store.go     one transaction that keeps it
-//	absent.go    the same day with a trainer gone; differ.go says what is otherwise
+//	anew.go      the rest of a day once more: a trainer gone, an area closed, heat; differ.go says what is otherwise
+//	server_repair.go  the calls that do so
 //
-// A shift belongs to the day on which it begins. Heat, closed areas and dogs that must not meet are not known here yet, and a second
-// person for a dog is planned for none: Notes say so, and people look after it.
+// A shift belongs to the day on which it begins. Heat closes areas by a forecast that a person entered; on a day without one, or in an hour
+// without one, it closes none, and Notes say so. Two dogs that must not meet are never in one area at once; on the way there people see to it.
 package dayplan
 
 import (
@@ -71,6 +74,8 @@ type Block struct {
 	// Session is which of the dog's sessions of the day it is, from 1.
 	Session   int           `db:"session"`
 	TrainerID ids.TrainerID `db:"trainer_id"`
+	// SecondID is the second person, of a dog that two must be with; absent for any other.
+	SecondID ids.TrainerID `db:"second_trainer_id"`
 	// Own says that the trainer is the one whom the dog was promised.
 	Own    bool       `db:"own"`
 	AreaID ids.AreaID `db:"area_id"`

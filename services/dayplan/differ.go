@@ -48,7 +48,7 @@ func (r *Repair) count(kind string) (n int) {
 	return n
 }
 
-// differ lists what is otherwise, by dog and session. n shows codes; gone is who is absent.
+// differ lists what is otherwise, by dog and session. n shows codes; gone is who is absent, if anybody is.
 func differ(before, after *Plan, gone ids.TrainerID, n *names, clock dayClock) (found []Difference) {
 	now := map[wasKey]Block{}
 	for _, b := range after.Blocks {
@@ -59,7 +59,11 @@ func differ(before, after *Plan, gone ids.TrainerID, n *names, clock dayClock) (
 		dropped[wasKey{d.DogID, d.Session}] = d
 	}
 	words := func(b Block) string {
-		return fmt.Sprintf("%s with %s in %s", clock.local(b.From), n.trainers[b.TrainerID], n.areas[b.AreaID])
+		who := n.trainers[b.TrainerID]
+		if !b.SecondID.IsZero() {
+			who += " and " + n.trainers[b.SecondID]
+		}
+		return fmt.Sprintf("%s with %s in %s", clock.local(b.From), who, n.areas[b.AreaID])
 	}
 	known := map[wasKey]bool{}
 	for _, b := range before.Blocks {
@@ -73,9 +77,9 @@ func differ(before, after *Plan, gone ids.TrainerID, n *names, clock dayClock) (
 			if d.After == "" {
 				d.After, d.Remedy = "the records ask for this session no more: the dog, its stay or its program has changed", "look at the dog's stay"
 			}
-		case a.TrainerID == b.TrainerID && a.AreaID == b.AreaID && a.From.Equal(b.From) && a.To.Equal(b.To):
+		case a.TrainerID == b.TrainerID && a.SecondID == b.SecondID && a.AreaID == b.AreaID && a.From.Equal(b.From) && a.To.Equal(b.To):
 			continue
-		case b.TrainerID == gone && a.TrainerID != gone:
+		case !gone.IsZero() && (b.TrainerID == gone && a.TrainerID != gone || b.SecondID == gone && a.SecondID != gone):
 			d.Kind, d.After = DiffCovered, words(a)
 		default:
 			d.Kind, d.After = DiffMoved, words(a)

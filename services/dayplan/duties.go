@@ -61,8 +61,8 @@ func (t *task) dutyTimes(usual calendar.Clock, minutes int) (times []int, err er
 	for at := first - dutyEvery; at >= hours.From; at -= dutyEvery {
 		times = append(times, at)
 	}
-	if t.gone != nil {
-		times = slices.DeleteFunc(times, func(at int) bool { return at < t.gone.from })
+	if t.redo != nil {
+		times = slices.DeleteFunc(times, func(at int) bool { return at < t.redo.since })
 	}
 	return times, nil
 }
@@ -73,23 +73,23 @@ func (t *task) place(dog int, kind string, minutes int, times []int) duty {
 	if len(times) > 0 {
 		d.span = dayblocks.Span{From: times[0], To: times[0] + minutes}
 	}
-	if t.gone != nil {
-		if before, ok := t.gone.dutyOf(t.in.Guests[dog].Case.Dog.ID, kind); ok {
+	if t.redo != nil {
+		if before, ok := t.redo.dutyOf(t.in.Guests[dog].Case.Dog.ID, kind); ok {
 			d.span = before.span
 			n, known := t.trainerAt[before.trainer]
 			if known && t.freeFor(n, before.span) {
 				d.trainer = n
 				return d
 			}
-			if before.span.From < t.gone.from && t.gone.trainer.ID != before.trainer {
+			if before.span.From < t.redo.since && !t.redo.isGone(before.trainer) {
 				return d // over already
 			}
-			times = slices.Insert(slices.Clone(times), 0, max(before.span.From, t.gone.from))
+			times = slices.Insert(slices.Clone(times), 0, max(before.span.From, t.redo.since))
 			times = slices.DeleteFunc(times, func(at int) bool { return at+minutes > t.day.Minutes })
 		}
 	}
 	own := t.trainersFor(dog)
-	for _, byTime := range []bool{t.gone != nil, false} {
+	for _, byTime := range []bool{t.redo != nil, false} {
 		for _, n := range own {
 			for k, at := range times {
 				if byTime && k > 0 {
@@ -124,5 +124,5 @@ func (t *task) freeFor(n int, s dayblocks.Span) bool {
 	if !free(&t.day.Trainers[n], s) {
 		return false
 	}
-	return t.gone == nil || !slices.ContainsFunc(t.gone.busy[t.trainers[n].ID], func(b dayblocks.Span) bool { return b.From < s.To && s.From < b.To })
+	return t.redo == nil || !slices.ContainsFunc(t.redo.busy[t.trainers[n].ID], func(b dayblocks.Span) bool { return b.From < s.To && s.From < b.To })
 }

@@ -29,6 +29,11 @@ type Inputs struct {
 	// Guests are the dogs that are there, by code.
 	Guests []Guest
 	Skills []training.Skill
+	// Closures are those of areas that touch the day, and Forecast the hours of the day that somebody entered.
+	Closures []facility.AreaClosure
+	Forecast []facility.ForecastHour
+	// Apart are the pairs of guests that must not meet.
+	Apart []enrollment.Apart
 }
 
 // Shift is a trainer at work.
@@ -41,6 +46,8 @@ type Shift struct {
 type Guest struct {
 	Stay planner.Stay
 	Case enrollment.Case
+	// Traits say what heat does to the dog, and whether two people must be with it.
+	Traits enrollment.Traits
 	// OwnTrainer is the code of the trainer whom the dog was promised.
 	OwnTrainer string
 	// Skills are those that its program asks for, by rung, and Practised how many sessions each has had before the day, of which Latest is
@@ -74,7 +81,38 @@ func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, day cal
 	if in.Skills, err = training.ListSkills(ctx, tx); err != nil {
 		return in, err
 	}
-	return in, in.readGuests(ctx, tx, codes)
+	if err := in.readGuests(ctx, tx, codes); err != nil {
+		return in, err
+	}
+	return in, in.readConditions(ctx, tx)
+}
+
+// readConditions reads what closes areas, and what the guests' records say of working with them.
+func (in *Inputs) readConditions(ctx context.Context, tx postgres.Tx) error {
+	clock, err := newClock(in.Day, in.Site.Zone)
+	if err != nil {
+		return err
+	}
+	from, to := clock.instant(0), clock.instant(clock.minutes)
+	if in.Closures, err = facility.ListAreaClosures(ctx, tx, in.Site.ID, from, to); err != nil {
+		return err
+	}
+	if in.Forecast, err = facility.ListForecast(ctx, tx, in.Site.ID, from, to); err != nil {
+		return err
+	}
+	dogs := make([]ids.DogID, len(in.Guests))
+	for i, g := range in.Guests {
+		dogs[i] = g.Case.Dog.ID
+	}
+	traits, err := enrollment.ListTraits(ctx, tx, dogs)
+	if err != nil {
+		return err
+	}
+	for i := range in.Guests {
+		in.Guests[i].Traits = traits[dogs[i]]
+	}
+	in.Apart, err = enrollment.ListApart(ctx, tx, dogs)
+	return err
 }
 
 func (in *Inputs) readGuests(ctx context.Context, tx postgres.Tx, codes map[ids.TrainerID]string) error {

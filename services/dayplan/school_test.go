@@ -34,7 +34,7 @@ type school struct {
 }
 
 // newSchool imports the scenario; now is its 22 February 2027.
-func newSchool(t *testing.T) *school {
+func newSchool(t testing.TB) *school {
 	t.Helper()
 	s := &school{pool: postgrestest.Database(t), now: time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC)}
 	now := func() time.Time { return s.now }
@@ -62,7 +62,7 @@ func newSchool(t *testing.T) *school {
 	return s
 }
 
-func scenarioFiles(t *testing.T) (files []exchange.File) {
+func scenarioFiles(t testing.TB) (files []exchange.File) {
 	t.Helper()
 	names, err := fs.Glob(scenario.FS, "*.csv")
 	require.NoError(t, err)
@@ -92,7 +92,7 @@ func enrollmentSites(ctx context.Context, db postgres.DB) (rules []enrollment.Si
 
 // promise makes further stays until a day has twice the dogs or so: open requests of March move in beside those who are there, each with
 // a trainer of the site. It stands for a published month, whose own rules are tested in package planner.
-func (s *school) promise(t *testing.T) {
+func (s *school) promise(t testing.TB) {
 	t.Helper()
 	_, err := s.pool.Exec(t.Context(), `
 		with runs as (
@@ -112,7 +112,7 @@ func (s *school) promise(t *testing.T) {
 	require.NoError(t, err)
 }
 
-func (s *school) plan(t *testing.T, site, day string) *dayplanv1.DayPlan {
+func (s *school) plan(t testing.TB, site, day string) *dayplanv1.DayPlan {
 	t.Helper()
 	got, err := s.days.PlanDay(t.Context(), &dayplanv1.PlanDayRequest{SiteCode: site, Day: day, LimitMs: 400})
 	require.NoError(t, err)

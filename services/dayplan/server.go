@@ -4,13 +4,11 @@ import (
 	"context"
 	"time"
 
-	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/dayblocks"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
-	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
@@ -90,11 +88,9 @@ func (s *Server) GetDay(ctx context.Context, req *dayplanv1.GetDayRequest) (*day
 	}
 	plan, stale := got.before, false
 	if got.kept {
-		print, err := got.in.Fingerprint()
-		if err != nil {
+		if stale, err = got.stale(); err != nil {
 			return nil, err
 		}
-		stale = print != plan.Fingerprint
 	} else if plan, err = planInputs(ctx, got.in, usualLimit, usualSeed); err != nil {
 		return nil, err
 	}
@@ -164,70 +160,4 @@ func (s *Server) keep(ctx context.Context, plan Plan, got snapshot, who author) 
 		return err
 	})
 	return stored, err
-}
-
-// CoverAbsence plans a day anew with a trainer gone.
-func (s *Server) CoverAbsence(ctx context.Context, req *dayplanv1.CoverAbsenceRequest) (*dayplanv1.CoverAbsenceResponse, error) {
-	who := s.author(ctx)
-	from, err := clockFromProto(req.GetFrom())
-	if err != nil {
-		return nil, err
-	}
-	var trainer roster.Trainer
-	got, err := s.read(ctx, "", req.GetDay(), func(ctx context.Context, tx postgres.Tx, day calendar.Date) (site facility.Site, err error) {
-		trainer, site, err = siteOf(ctx, tx, req.GetTrainerCode(), day)
-		return site, err
-	})
-	if err != nil {
-		return nil, err
-	}
-	if !got.kept {
-		return nil, apperr.Preconditionf("DAY_NOT_PLANNED", "%s has no plan for %s that could be repaired: `longlead day plan --site %s --date %s` makes one; record the absence first if it is to count there",
-			got.in.Site.Code, got.in.Day, got.in.Site.Code, got.in.Day)
-	}
-	repair, err := got.repair(ctx, trainer, from)
-	if err == nil && req.GetKeep() {
-		repair.Plan, err = s.keep(ctx, repair.Plan, got, who)
-	}
-	if err != nil {
-		return nil, err
-	}
-	return got.repairToProto(&repair)
-}
-
-// repair plans the rest of the day.
-func (got *snapshot) repair(ctx context.Context, trainer roster.Trainer, from calendar.Clock) (Repair, error) {
-	clock, err := newClock(got.in.Day, got.in.Site.Zone)
-	if err != nil {
-		return Repair{}, err
-	}
-	minute, err := clock.at(from)
-	if err != nil {
-		return Repair{}, err
-	}
-	t, err := buildTask(got.in, &absence{trainer: trainer, from: roundUp(minute), before: &got.before})
-	if err != nil {
-		return Repair{}, err
-	}
-	plan, err := t.solve(dayblocks.Options{Seed: usualSeed, Limit: absentLimit, Cancel: ctx.Done()})
-	if err != nil {
-		return Repair{}, err
-	}
-	cost, before := int64(t.day.Worth())-plan.Value, worthBefore(t)-got.before.Value
-	r := Repair{Plan: plan, Differences: differ(&got.before, &plan, trainer.ID, got.names, clock), Points: cost - before, Gap: plan.Bound - plan.Value,
-		WithOthers: plan.withOthers() - got.before.withOthers()}
-	return r, nil
-}
-
-// worthBefore is what all sessions of the plan before were worth; what holds the past does not count.
-func worthBefore(t *task) int64 {
-	day := t.day
-	day.Dogs = append([]dayblocks.Dog(nil), t.day.Dogs...)
-	for i := range day.Dogs {
-		day.Dogs[i].Sessions = append([]dayblocks.Session(nil), day.Dogs[i].Sessions...)
-		for j := range day.Dogs[i].Sessions {
-			day.Dogs[i].Sessions[j].Extra = 0
-		}
-	}
-	return int64(day.Worth())
 }

@@ -20,6 +20,11 @@ func TestWhoMayPlan(t *testing.T) {
 		require.Equal(t, codes.PermissionDenied, status.Code(err), name)
 		_, err = client.CoverAbsence(t.Context(), &dayplanv1.CoverAbsenceRequest{TrainerCode: "INGA", Day: "2027-03-01"})
 		require.Equal(t, codes.PermissionDenied, status.Code(err), name)
+		_, err = client.CloseArea(t.Context(), &dayplanv1.CloseAreaRequest{SiteCode: "DRUM", AreaCode: "barn-hall", Day: "2027-03-01", Reason: "x"})
+		require.Equal(t, codes.PermissionDenied, status.Code(err), name)
+		_, err = client.EnterForecast(t.Context(), &dayplanv1.EnterForecastRequest{SiteCode: "DRUM", Day: "2027-03-01", Source: "x",
+			Hours: []*dayplanv1.ForecastHour{{Hour: "14:00", TemperatureTenths: 900, Unit: "F", Humidity: 40}}})
+		require.Equal(t, codes.PermissionDenied, status.Code(err), name)
 		got, err := client.GetDay(t.Context(), &dayplanv1.GetDayRequest{SiteCode: "DRUM", Day: "2027-03-01"})
 		require.NoError(t, err, name)
 		require.Empty(t, got.GetPlan().GetId(), "nothing is kept by looking")

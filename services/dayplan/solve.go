@@ -13,15 +13,15 @@ import (
 // Limits of a search.
 const (
 	usualLimit  = 2 * time.Second
-	absentLimit = 700 * time.Millisecond
+	repairLimit = 700 * time.Millisecond
 	usualSeed   = 1
 )
 
 // solve plans a task, has the plan recounted, and turns it into ours.
 func (t *task) solve(o dayblocks.Options) (Plan, error) {
 	began := time.Now()
-	if t.gone != nil {
-		o.Start, o.StartRests = t.gone.start(t)
+	if t.redo != nil {
+		o.Start, o.StartRests = t.redo.start(t)
 	}
 	found, err := dayblocks.Solve(&t.day, o)
 	if errors.Is(err, dayblocks.ErrInvalid) {
@@ -49,9 +49,13 @@ func (t *task) plan(found *dayblocks.Plan) Plan {
 	for _, b := range found.Blocks {
 		g := &t.in.Guests[b.Dog]
 		trainer := t.trainers[b.Trainer].ID
-		p.Blocks = append(p.Blocks, Block{DogID: g.Case.Dog.ID, Session: b.Session + 1, TrainerID: trainer, Own: trainer == g.Stay.TrainerID,
+		block := Block{DogID: g.Case.Dog.ID, Session: b.Session + 1, TrainerID: trainer, Own: trainer == g.Stay.TrainerID,
 			AreaID: t.area(b.Area).ID, SkillID: t.skillID(b.Dog, b.Session), From: t.clock.instant(b.Start),
-			To: t.clock.instant(b.Start + t.day.Dogs[b.Dog].Sessions[b.Session].Minutes)})
+			To: t.clock.instant(b.Start + t.day.Dogs[b.Dog].Sessions[b.Session].Minutes)}
+		if b.Second >= 0 {
+			block.SecondID = t.trainers[b.Second].ID
+		}
+		p.Blocks = append(p.Blocks, block)
 	}
 	for n, starts := range found.Breaks {
 		for k, from := range starts {

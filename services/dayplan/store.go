@@ -34,7 +34,7 @@ func findLive(ctx context.Context, db postgres.DB, site ids.SiteID, day calendar
 
 func (p *Plan) readParts(ctx context.Context, db postgres.DB) (err error) {
 	if p.Blocks, err = postgres.List[Block](ctx, db, "list the blocks of a day", `
-		select dog_id, session, trainer_id, own, area_id, skill_id, lower(during) as starts_at, upper(during) as ends_at
+		select dog_id, session, trainer_id, second_trainer_id, own, area_id, skill_id, lower(during) as starts_at, upper(during) as ends_at
 		from dayplan.block where plan_id = $1 order by lower(during), trainer_id`, p.ID); err != nil {
 		return err
 	}
@@ -59,6 +59,9 @@ func keepPlan(ctx context.Context, tx postgres.Tx, p Plan) (Plan, error) {
 	if _, err := tx.Exec(ctx, `update dayplan.plan set state = 'replaced' where site_id = $1 and day = $2 and state = 'live'`, p.SiteID, p.Day); err != nil {
 		return p, fmt.Errorf("replace the plan of %s: %w", p.Day, err)
 	}
+	if p.Notes == nil {
+		p.Notes = []string{}
+	}
 	err := tx.QueryRow(ctx, `
 		insert into dayplan.plan (`+planColumns+`)
 		select $1, $2, $3, coalesce(max(number), 0) + 1, 'live', $4, $5, $6, $7, $8, $9, $10, $11, $12
@@ -72,8 +75,8 @@ func keepPlan(ctx context.Context, tx postgres.Tx, p Plan) (Plan, error) {
 	}
 	batch := &pgx.Batch{}
 	for _, b := range p.Blocks {
-		batch.Queue(`insert into dayplan.block (plan_id, dog_id, session, trainer_id, own, area_id, skill_id, during)
-			values ($1, $2, $3, $4, $5, $6, $7, tstzrange($8, $9))`, p.ID, b.DogID, b.Session, b.TrainerID, b.Own, b.AreaID, b.SkillID, b.From, b.To)
+		batch.Queue(`insert into dayplan.block (plan_id, dog_id, session, trainer_id, second_trainer_id, own, area_id, skill_id, during)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, tstzrange($9, $10))`, p.ID, b.DogID, b.Session, b.TrainerID, b.SecondID, b.Own, b.AreaID, b.SkillID, b.From, b.To)
 	}
 	for _, x := range p.Pauses {
 		batch.Queue(`insert into dayplan.pause (plan_id, trainer_id, kind, during) values ($1, $2, $3, tstzrange($4, $5))`, p.ID, x.TrainerID, x.Kind, x.From, x.To)
@@ -115,7 +118,7 @@ func (p *Plan) refuseBegun(now time.Time) error {
 func siteInPlan(ctx context.Context, db postgres.DB, trainer ids.TrainerID, day calendar.Date) (site ids.SiteID, err error) {
 	err = db.QueryRow(ctx, `
 		select p.site_id from dayplan.plan p where p.day = $2 and p.state = 'live' and (
-		  exists (select from dayplan.block b where b.plan_id = p.id and b.trainer_id = $1) or
+		  exists (select from dayplan.block b where b.plan_id = p.id and $1 in (b.trainer_id, b.second_trainer_id)) or
 		  exists (select from dayplan.duty d where d.plan_id = p.id and d.trainer_id = $1)) limit 1`, trainer, day).Scan(&site)
 	if postgres.NoRows(err) {
 		return ids.SiteID{}, nil

@@ -63,7 +63,7 @@ var changes = map[string]string{
 	"DraftPlan": "draft", "CancelDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
-	"PlanDay": "days", "CoverAbsence": "days", "SetEvening": "days",
+	"PlanDay": "days", "CoverAbsence": "days", "CloseArea": "days", "EnterForecast": "days", "SetEvening": "days",
 	"ExtendStay": "mend", "IsolateDog": "mend", "EndIsolation": "mend",
 	"MakeFeed": "feeds", "RevokeFeed": "feeds", "ListFeeds": "feeds",
 }

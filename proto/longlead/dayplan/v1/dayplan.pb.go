@@ -397,9 +397,11 @@ type Block struct {
 	// When it begins, local: 09:20.
 	Starts string `protobuf:"bytes,10,opt,name=starts,proto3" json:"starts,omitempty"`
 	// When it ends, local.
-	Ends          string `protobuf:"bytes,11,opt,name=ends,proto3" json:"ends,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Ends string `protobuf:"bytes,11,opt,name=ends,proto3" json:"ends,omitempty"`
+	// Code of the second person, for a dog that two must be with; empty for any other.
+	SecondTrainerCode string `protobuf:"bytes,12,opt,name=second_trainer_code,json=secondTrainerCode,proto3" json:"second_trainer_code,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Block) Reset() {
@@ -505,6 +507,13 @@ func (x *Block) GetStarts() string {
 func (x *Block) GetEnds() string {
 	if x != nil {
 		return x.Ends
+	}
+	return ""
+}
+
+func (x *Block) GetSecondTrainerCode() string {
+	if x != nil {
+		return x.SecondTrainerCode
 	}
 	return ""
 }
@@ -1293,6 +1302,489 @@ func (x *CoverAbsenceResponse) GetPlan() *DayPlan {
 	return nil
 }
 
+// Repair is a day planned anew: what is otherwise, and what it costs.
+type Repair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Local time from which on the day was planned anew; what had begun before stays.
+	Since string `protobuf:"bytes,2,opt,name=since,proto3" json:"since,omitempty"`
+	// The differences, by dog and session. Nothing else is otherwise.
+	Differences []*Difference `protobuf:"bytes,3,rep,name=differences,proto3" json:"differences,omitempty"`
+	// Sessions that are at another time, in another area or with other people.
+	Moved int32 `protobuf:"varint,4,opt,name=moved,proto3" json:"moved,omitempty"`
+	// Sessions that are dropped.
+	Dropped int32 `protobuf:"varint,5,opt,name=dropped,proto3" json:"dropped,omitempty"`
+	// Sessions held by somebody other than the dog's own trainer, more than before.
+	WithOthers int32 `protobuf:"varint,6,opt,name=with_others,json=withOthers,proto3" json:"with_others,omitempty"`
+	// How many points the day costs more than it did.
+	Points int64 `protobuf:"varint,7,opt,name=points,proto3" json:"points,omitempty"`
+	// Points of which no plan of the rest of the day can save more.
+	Gap int64 `protobuf:"varint,8,opt,name=gap,proto3" json:"gap,omitempty"`
+	// Seconds of solving.
+	Seconds float64 `protobuf:"fixed64,9,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	// What people should know, cautions among it.
+	Notes []string `protobuf:"bytes,10,rep,name=notes,proto3" json:"notes,omitempty"`
+	// The new plan.
+	Plan          *DayPlan `protobuf:"bytes,11,opt,name=plan,proto3" json:"plan,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Repair) Reset() {
+	*x = Repair{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Repair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Repair) ProtoMessage() {}
+
+func (x *Repair) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Repair.ProtoReflect.Descriptor instead.
+func (*Repair) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Repair) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *Repair) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
+func (x *Repair) GetDifferences() []*Difference {
+	if x != nil {
+		return x.Differences
+	}
+	return nil
+}
+
+func (x *Repair) GetMoved() int32 {
+	if x != nil {
+		return x.Moved
+	}
+	return 0
+}
+
+func (x *Repair) GetDropped() int32 {
+	if x != nil {
+		return x.Dropped
+	}
+	return 0
+}
+
+func (x *Repair) GetWithOthers() int32 {
+	if x != nil {
+		return x.WithOthers
+	}
+	return 0
+}
+
+func (x *Repair) GetPoints() int64 {
+	if x != nil {
+		return x.Points
+	}
+	return 0
+}
+
+func (x *Repair) GetGap() int64 {
+	if x != nil {
+		return x.Gap
+	}
+	return 0
+}
+
+func (x *Repair) GetSeconds() float64 {
+	if x != nil {
+		return x.Seconds
+	}
+	return 0
+}
+
+func (x *Repair) GetNotes() []string {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+func (x *Repair) GetPlan() *DayPlan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+// CloseAreaRequest says which area is out of use, and when.
+type CloseAreaRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Day, written 2027-03-08.
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// Code of the area.
+	AreaCode string `protobuf:"bytes,3,opt,name=area_code,json=areaCode,proto3" json:"area_code,omitempty"`
+	// From when, local: 10:00; empty for the beginning of the day.
+	From string `protobuf:"bytes,4,opt,name=from,proto3" json:"from,omitempty"`
+	// Until when, local; empty for the end of the day.
+	To string `protobuf:"bytes,5,opt,name=to,proto3" json:"to,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What begins before this local time stays; empty for now.
+	Since         string `protobuf:"bytes,7,opt,name=since,proto3" json:"since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseAreaRequest) Reset() {
+	*x = CloseAreaRequest{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseAreaRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseAreaRequest) ProtoMessage() {}
+
+func (x *CloseAreaRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseAreaRequest.ProtoReflect.Descriptor instead.
+func (*CloseAreaRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CloseAreaRequest) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetAreaCode() string {
+	if x != nil {
+		return x.AreaCode
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetTo() string {
+	if x != nil {
+		return x.To
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CloseAreaRequest) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
+// CloseAreaResponse holds the repair.
+type CloseAreaResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is otherwise.
+	Repair        *Repair `protobuf:"bytes,1,opt,name=repair,proto3" json:"repair,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseAreaResponse) Reset() {
+	*x = CloseAreaResponse{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseAreaResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseAreaResponse) ProtoMessage() {}
+
+func (x *CloseAreaResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseAreaResponse.ProtoReflect.Descriptor instead.
+func (*CloseAreaResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CloseAreaResponse) GetRepair() *Repair {
+	if x != nil {
+		return x.Repair
+	}
+	return nil
+}
+
+// ForecastHour is the weather that is expected in one hour.
+type ForecastHour struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Local time at which the hour begins: 14:00. Of an hour that comes twice, as clocks are set back, it is the first.
+	Hour string `protobuf:"bytes,1,opt,name=hour,proto3" json:"hour,omitempty"`
+	// Temperature of the air in the shade, in tenths of a degree.
+	TemperatureTenths int32 `protobuf:"varint,2,opt,name=temperature_tenths,json=temperatureTenths,proto3" json:"temperature_tenths,omitempty"`
+	// F for Fahrenheit, C for Celsius.
+	Unit string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Relative humidity in percent.
+	Humidity      int32 `protobuf:"varint,4,opt,name=humidity,proto3" json:"humidity,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastHour) Reset() {
+	*x = ForecastHour{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastHour) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastHour) ProtoMessage() {}
+
+func (x *ForecastHour) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastHour.ProtoReflect.Descriptor instead.
+func (*ForecastHour) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ForecastHour) GetHour() string {
+	if x != nil {
+		return x.Hour
+	}
+	return ""
+}
+
+func (x *ForecastHour) GetTemperatureTenths() int32 {
+	if x != nil {
+		return x.TemperatureTenths
+	}
+	return 0
+}
+
+func (x *ForecastHour) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *ForecastHour) GetHumidity() int32 {
+	if x != nil {
+		return x.Humidity
+	}
+	return 0
+}
+
+// EnterForecastRequest says what weather is expected.
+type EnterForecastRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the site.
+	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Day, written 2027-03-08.
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// The hours; others stay as they were entered before.
+	Hours []*ForecastHour `protobuf:"bytes,3,rep,name=hours,proto3" json:"hours,omitempty"`
+	// Where the figures are from.
+	Source string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	// What begins before this local time stays; empty for now.
+	Since         string `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EnterForecastRequest) Reset() {
+	*x = EnterForecastRequest{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EnterForecastRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EnterForecastRequest) ProtoMessage() {}
+
+func (x *EnterForecastRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EnterForecastRequest.ProtoReflect.Descriptor instead.
+func (*EnterForecastRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *EnterForecastRequest) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *EnterForecastRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *EnterForecastRequest) GetHours() []*ForecastHour {
+	if x != nil {
+		return x.Hours
+	}
+	return nil
+}
+
+func (x *EnterForecastRequest) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *EnterForecastRequest) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
+// EnterForecastResponse holds the repair.
+type EnterForecastResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is otherwise.
+	Repair        *Repair `protobuf:"bytes,1,opt,name=repair,proto3" json:"repair,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EnterForecastResponse) Reset() {
+	*x = EnterForecastResponse{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EnterForecastResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EnterForecastResponse) ProtoMessage() {}
+
+func (x *EnterForecastResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EnterForecastResponse.ProtoReflect.Descriptor instead.
+func (*EnterForecastResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *EnterForecastResponse) GetRepair() *Repair {
+	if x != nil {
+		return x.Repair
+	}
+	return nil
+}
+
 var File_longlead_dayplan_v1_dayplan_proto protoreflect.FileDescriptor
 
 const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
@@ -1324,7 +1816,7 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\x05Shift\x12!\n" +
 	"\ftrainer_code\x18\x01 \x01(\tR\vtrainerCode\x12\x16\n" +
 	"\x06starts\x18\x02 \x01(\tR\x06starts\x12\x12\n" +
-	"\x04ends\x18\x03 \x01(\tR\x04ends\"\xf1\x02\n" +
+	"\x04ends\x18\x03 \x01(\tR\x04ends\"\xa1\x03\n" +
 	"\x05Block\x12\x19\n" +
 	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12\x18\n" +
@@ -1339,7 +1831,8 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\aends_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x06endsAt\x12\x16\n" +
 	"\x06starts\x18\n" +
 	" \x01(\tR\x06starts\x12\x12\n" +
-	"\x04ends\x18\v \x01(\tR\x04ends\"i\n" +
+	"\x04ends\x18\v \x01(\tR\x04ends\x12.\n" +
+	"\x13second_trainer_code\x18\f \x01(\tR\x11secondTrainerCode\"i\n" +
 	"\x04Rest\x12!\n" +
 	"\ftrainer_code\x18\x01 \x01(\tR\vtrainerCode\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x16\n" +
@@ -1407,11 +1900,53 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\aseconds\x18\t \x01(\x01R\aseconds\x12\x14\n" +
 	"\x05notes\x18\n" +
 	" \x03(\tR\x05notes\x120\n" +
-	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan2\xc2\x03\n" +
+	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xdb\x02\n" +
+	"\x06Repair\x12\x1b\n" +
+	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x14\n" +
+	"\x05since\x18\x02 \x01(\tR\x05since\x12A\n" +
+	"\vdifferences\x18\x03 \x03(\v2\x1f.longlead.dayplan.v1.DifferenceR\vdifferences\x12\x14\n" +
+	"\x05moved\x18\x04 \x01(\x05R\x05moved\x12\x18\n" +
+	"\adropped\x18\x05 \x01(\x05R\adropped\x12\x1f\n" +
+	"\vwith_others\x18\x06 \x01(\x05R\n" +
+	"withOthers\x12\x16\n" +
+	"\x06points\x18\a \x01(\x03R\x06points\x12\x10\n" +
+	"\x03gap\x18\b \x01(\x03R\x03gap\x12\x18\n" +
+	"\aseconds\x18\t \x01(\x01R\aseconds\x12\x14\n" +
+	"\x05notes\x18\n" +
+	" \x03(\tR\x05notes\x120\n" +
+	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xce\x01\n" +
+	"\x10CloseAreaRequest\x12$\n" +
+	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12$\n" +
+	"\tarea_code\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bareaCode\x12\x12\n" +
+	"\x04from\x18\x04 \x01(\tR\x04from\x12\x0e\n" +
+	"\x02to\x18\x05 \x01(\tR\x02to\x12\"\n" +
+	"\x06reason\x18\x06 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\x12\x14\n" +
+	"\x05since\x18\a \x01(\tR\x05since\"H\n" +
+	"\x11CloseAreaResponse\x123\n" +
+	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair\"\x99\x01\n" +
+	"\fForecastHour\x12\x12\n" +
+	"\x04hour\x18\x01 \x01(\tR\x04hour\x12-\n" +
+	"\x12temperature_tenths\x18\x02 \x01(\x05R\x11temperatureTenths\x12\x1f\n" +
+	"\x04unit\x18\x03 \x01(\tB\v\xbaH\br\x06R\x01FR\x01CR\x04unit\x12%\n" +
+	"\bhumidity\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bhumidity\"\xcd\x01\n" +
+	"\x14EnterForecastRequest\x12$\n" +
+	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12C\n" +
+	"\x05hours\x18\x03 \x03(\v2!.longlead.dayplan.v1.ForecastHourB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\x1eR\x05hours\x12\"\n" +
+	"\x06source\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06source\x12\x14\n" +
+	"\x05since\x18\x05 \x01(\tR\x05since\"L\n" +
+	"\x15EnterForecastResponse\x123\n" +
+	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair2\xfc\x05\n" +
 	"\x0eDayPlanService\x12\x7f\n" +
 	"\x06GetDay\x12\".longlead.dayplan.v1.GetDayRequest\x1a#.longlead.dayplan.v1.GetDayResponse\",\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\"\x12 /v1/sites/{site_code}/days/{day}\x12\x8b\x01\n" +
 	"\aPlanDay\x12#.longlead.dayplan.v1.PlanDayRequest\x1a$.longlead.dayplan.v1.PlanDayResponse\"5\x88\xe8\x18\b\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/sites/{site_code}/days/{day}/plans\x12\xa0\x01\n" +
-	"\fCoverAbsence\x12(.longlead.dayplan.v1.CoverAbsenceRequest\x1a).longlead.dayplan.v1.CoverAbsenceResponse\";\x88\xe8\x18\b\x82\xd3\xe4\x93\x021:\x01*\",/v1/trainers/{trainer_code}/days/{day}/coverB\xd7\x01\n" +
+	"\fCoverAbsence\x12(.longlead.dayplan.v1.CoverAbsenceRequest\x1a).longlead.dayplan.v1.CoverAbsenceResponse\";\x88\xe8\x18\b\x82\xd3\xe4\x93\x021:\x01*\",/v1/trainers/{trainer_code}/days/{day}/cover\x12\x94\x01\n" +
+	"\tCloseArea\x12%.longlead.dayplan.v1.CloseAreaRequest\x1a&.longlead.dayplan.v1.CloseAreaResponse\"8\x88\xe8\x18\b\x82\xd3\xe4\x93\x02.:\x01*\")/v1/sites/{site_code}/days/{day}/closures\x12\xa0\x01\n" +
+	"\rEnterForecast\x12).longlead.dayplan.v1.EnterForecastRequest\x1a*.longlead.dayplan.v1.EnterForecastResponse\"8\x88\xe8\x18\b\x82\xd3\xe4\x93\x02.:\x01*\")/v1/sites/{site_code}/days/{day}/forecastB\xd7\x01\n" +
 	"\x17com.longlead.dayplan.v1B\fDayplanProtoP\x01Z@github.com/longlead/longlead/proto/longlead/dayplan/v1;dayplanv1\xa2\x02\x03LDX\xaa\x02\x13Longlead.Dayplan.V1\xca\x02\x13Longlead\\Dayplan\\V1\xe2\x02\x1fLonglead\\Dayplan\\V1\\GPBMetadata\xea\x02\x15Longlead::Dayplan::V1b\x06proto3"
 
 var (
@@ -1427,7 +1962,7 @@ func file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_dayplan_v1_dayplan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_longlead_dayplan_v1_dayplan_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_longlead_dayplan_v1_dayplan_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_longlead_dayplan_v1_dayplan_proto_goTypes = []any{
 	(Difference_Kind)(0),          // 0: longlead.dayplan.v1.Difference.Kind
 	(*DayPlan)(nil),               // 1: longlead.dayplan.v1.DayPlan
@@ -1443,33 +1978,48 @@ var file_longlead_dayplan_v1_dayplan_proto_goTypes = []any{
 	(*CoverAbsenceRequest)(nil),   // 11: longlead.dayplan.v1.CoverAbsenceRequest
 	(*Difference)(nil),            // 12: longlead.dayplan.v1.Difference
 	(*CoverAbsenceResponse)(nil),  // 13: longlead.dayplan.v1.CoverAbsenceResponse
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*Repair)(nil),                // 14: longlead.dayplan.v1.Repair
+	(*CloseAreaRequest)(nil),      // 15: longlead.dayplan.v1.CloseAreaRequest
+	(*CloseAreaResponse)(nil),     // 16: longlead.dayplan.v1.CloseAreaResponse
+	(*ForecastHour)(nil),          // 17: longlead.dayplan.v1.ForecastHour
+	(*EnterForecastRequest)(nil),  // 18: longlead.dayplan.v1.EnterForecastRequest
+	(*EnterForecastResponse)(nil), // 19: longlead.dayplan.v1.EnterForecastResponse
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
 }
 var file_longlead_dayplan_v1_dayplan_proto_depIdxs = []int32{
-	14, // 0: longlead.dayplan.v1.DayPlan.made_at:type_name -> google.protobuf.Timestamp
+	20, // 0: longlead.dayplan.v1.DayPlan.made_at:type_name -> google.protobuf.Timestamp
 	3,  // 1: longlead.dayplan.v1.DayPlan.blocks:type_name -> longlead.dayplan.v1.Block
 	4,  // 2: longlead.dayplan.v1.DayPlan.rests:type_name -> longlead.dayplan.v1.Rest
 	5,  // 3: longlead.dayplan.v1.DayPlan.duties:type_name -> longlead.dayplan.v1.Duty
 	6,  // 4: longlead.dayplan.v1.DayPlan.drops:type_name -> longlead.dayplan.v1.Drop
 	2,  // 5: longlead.dayplan.v1.DayPlan.shifts:type_name -> longlead.dayplan.v1.Shift
-	14, // 6: longlead.dayplan.v1.Block.starts_at:type_name -> google.protobuf.Timestamp
-	14, // 7: longlead.dayplan.v1.Block.ends_at:type_name -> google.protobuf.Timestamp
+	20, // 6: longlead.dayplan.v1.Block.starts_at:type_name -> google.protobuf.Timestamp
+	20, // 7: longlead.dayplan.v1.Block.ends_at:type_name -> google.protobuf.Timestamp
 	1,  // 8: longlead.dayplan.v1.GetDayResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
 	1,  // 9: longlead.dayplan.v1.PlanDayResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
 	0,  // 10: longlead.dayplan.v1.Difference.kind:type_name -> longlead.dayplan.v1.Difference.Kind
 	12, // 11: longlead.dayplan.v1.CoverAbsenceResponse.differences:type_name -> longlead.dayplan.v1.Difference
 	1,  // 12: longlead.dayplan.v1.CoverAbsenceResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
-	7,  // 13: longlead.dayplan.v1.DayPlanService.GetDay:input_type -> longlead.dayplan.v1.GetDayRequest
-	9,  // 14: longlead.dayplan.v1.DayPlanService.PlanDay:input_type -> longlead.dayplan.v1.PlanDayRequest
-	11, // 15: longlead.dayplan.v1.DayPlanService.CoverAbsence:input_type -> longlead.dayplan.v1.CoverAbsenceRequest
-	8,  // 16: longlead.dayplan.v1.DayPlanService.GetDay:output_type -> longlead.dayplan.v1.GetDayResponse
-	10, // 17: longlead.dayplan.v1.DayPlanService.PlanDay:output_type -> longlead.dayplan.v1.PlanDayResponse
-	13, // 18: longlead.dayplan.v1.DayPlanService.CoverAbsence:output_type -> longlead.dayplan.v1.CoverAbsenceResponse
-	16, // [16:19] is the sub-list for method output_type
-	13, // [13:16] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	12, // 13: longlead.dayplan.v1.Repair.differences:type_name -> longlead.dayplan.v1.Difference
+	1,  // 14: longlead.dayplan.v1.Repair.plan:type_name -> longlead.dayplan.v1.DayPlan
+	14, // 15: longlead.dayplan.v1.CloseAreaResponse.repair:type_name -> longlead.dayplan.v1.Repair
+	17, // 16: longlead.dayplan.v1.EnterForecastRequest.hours:type_name -> longlead.dayplan.v1.ForecastHour
+	14, // 17: longlead.dayplan.v1.EnterForecastResponse.repair:type_name -> longlead.dayplan.v1.Repair
+	7,  // 18: longlead.dayplan.v1.DayPlanService.GetDay:input_type -> longlead.dayplan.v1.GetDayRequest
+	9,  // 19: longlead.dayplan.v1.DayPlanService.PlanDay:input_type -> longlead.dayplan.v1.PlanDayRequest
+	11, // 20: longlead.dayplan.v1.DayPlanService.CoverAbsence:input_type -> longlead.dayplan.v1.CoverAbsenceRequest
+	15, // 21: longlead.dayplan.v1.DayPlanService.CloseArea:input_type -> longlead.dayplan.v1.CloseAreaRequest
+	18, // 22: longlead.dayplan.v1.DayPlanService.EnterForecast:input_type -> longlead.dayplan.v1.EnterForecastRequest
+	8,  // 23: longlead.dayplan.v1.DayPlanService.GetDay:output_type -> longlead.dayplan.v1.GetDayResponse
+	10, // 24: longlead.dayplan.v1.DayPlanService.PlanDay:output_type -> longlead.dayplan.v1.PlanDayResponse
+	13, // 25: longlead.dayplan.v1.DayPlanService.CoverAbsence:output_type -> longlead.dayplan.v1.CoverAbsenceResponse
+	16, // 26: longlead.dayplan.v1.DayPlanService.CloseArea:output_type -> longlead.dayplan.v1.CloseAreaResponse
+	19, // 27: longlead.dayplan.v1.DayPlanService.EnterForecast:output_type -> longlead.dayplan.v1.EnterForecastResponse
+	23, // [23:28] is the sub-list for method output_type
+	18, // [18:23] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_longlead_dayplan_v1_dayplan_proto_init() }
@@ -1483,7 +2033,7 @@ func file_longlead_dayplan_v1_dayplan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_dayplan_v1_dayplan_proto_rawDesc), len(file_longlead_dayplan_v1_dayplan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   13,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,16 +21,19 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DayPlanService_GetDay_FullMethodName       = "/longlead.dayplan.v1.DayPlanService/GetDay"
-	DayPlanService_PlanDay_FullMethodName      = "/longlead.dayplan.v1.DayPlanService/PlanDay"
-	DayPlanService_CoverAbsence_FullMethodName = "/longlead.dayplan.v1.DayPlanService/CoverAbsence"
+	DayPlanService_GetDay_FullMethodName        = "/longlead.dayplan.v1.DayPlanService/GetDay"
+	DayPlanService_PlanDay_FullMethodName       = "/longlead.dayplan.v1.DayPlanService/PlanDay"
+	DayPlanService_CoverAbsence_FullMethodName  = "/longlead.dayplan.v1.DayPlanService/CoverAbsence"
+	DayPlanService_CloseArea_FullMethodName     = "/longlead.dayplan.v1.DayPlanService/CloseArea"
+	DayPlanService_EnterForecast_FullMethodName = "/longlead.dayplan.v1.DayPlanService/EnterForecast"
 )
 
 // DayPlanServiceClient is the client API for DayPlanService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// DayPlanService plans the day of a site from the promises of the month, and plans it anew when a trainer is absent.
+// DayPlanService plans the day of a site from the promises of the month, and plans it anew when a trainer is absent, an area is closed or heat
+// comes.
 type DayPlanServiceClient interface {
 	// GetDay reads the plan of a day. A day without one is planned, and the plan is shown and not kept.
 	GetDay(ctx context.Context, in *GetDayRequest, opts ...grpc.CallOption) (*GetDayResponse, error)
@@ -40,6 +43,14 @@ type DayPlanServiceClient interface {
 	// CoverAbsence plans a day anew from its plan with one trainer gone from some time on, and answers with the differences. What
 	// lies before that time stays. It changes no record of absences.
 	CoverAbsence(ctx context.Context, in *CoverAbsenceRequest, opts ...grpc.CallOption) (*CoverAbsenceResponse, error)
+	// CloseArea records that a training area is out of use for a part of a day, plans the rest of the day anew from its plan, keeps that, and
+	// answers with the differences. What has begun stays. A closure with the same start is replaced. Without a plan that is kept it changes
+	// nothing.
+	CloseArea(ctx context.Context, in *CloseAreaRequest, opts ...grpc.CallOption) (*CloseAreaResponse, error)
+	// EnterForecast records the weather that is expected in some hours of a day, plans the rest of the day anew from its plan, keeps that, and
+	// answers with the differences. What has begun stays. What was said of the same hours before is replaced. Without a plan that is kept it
+	// changes nothing.
+	EnterForecast(ctx context.Context, in *EnterForecastRequest, opts ...grpc.CallOption) (*EnterForecastResponse, error)
 }
 
 type dayPlanServiceClient struct {
@@ -80,11 +91,32 @@ func (c *dayPlanServiceClient) CoverAbsence(ctx context.Context, in *CoverAbsenc
 	return out, nil
 }
 
+func (c *dayPlanServiceClient) CloseArea(ctx context.Context, in *CloseAreaRequest, opts ...grpc.CallOption) (*CloseAreaResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseAreaResponse)
+	err := c.cc.Invoke(ctx, DayPlanService_CloseArea_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dayPlanServiceClient) EnterForecast(ctx context.Context, in *EnterForecastRequest, opts ...grpc.CallOption) (*EnterForecastResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EnterForecastResponse)
+	err := c.cc.Invoke(ctx, DayPlanService_EnterForecast_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DayPlanServiceServer is the server API for DayPlanService service.
 // All implementations must embed UnimplementedDayPlanServiceServer
 // for forward compatibility.
 //
-// DayPlanService plans the day of a site from the promises of the month, and plans it anew when a trainer is absent.
+// DayPlanService plans the day of a site from the promises of the month, and plans it anew when a trainer is absent, an area is closed or heat
+// comes.
 type DayPlanServiceServer interface {
 	// GetDay reads the plan of a day. A day without one is planned, and the plan is shown and not kept.
 	GetDay(context.Context, *GetDayRequest) (*GetDayResponse, error)
@@ -94,6 +126,14 @@ type DayPlanServiceServer interface {
 	// CoverAbsence plans a day anew from its plan with one trainer gone from some time on, and answers with the differences. What
 	// lies before that time stays. It changes no record of absences.
 	CoverAbsence(context.Context, *CoverAbsenceRequest) (*CoverAbsenceResponse, error)
+	// CloseArea records that a training area is out of use for a part of a day, plans the rest of the day anew from its plan, keeps that, and
+	// answers with the differences. What has begun stays. A closure with the same start is replaced. Without a plan that is kept it changes
+	// nothing.
+	CloseArea(context.Context, *CloseAreaRequest) (*CloseAreaResponse, error)
+	// EnterForecast records the weather that is expected in some hours of a day, plans the rest of the day anew from its plan, keeps that, and
+	// answers with the differences. What has begun stays. What was said of the same hours before is replaced. Without a plan that is kept it
+	// changes nothing.
+	EnterForecast(context.Context, *EnterForecastRequest) (*EnterForecastResponse, error)
 	mustEmbedUnimplementedDayPlanServiceServer()
 }
 
@@ -112,6 +152,12 @@ func (UnimplementedDayPlanServiceServer) PlanDay(context.Context, *PlanDayReques
 }
 func (UnimplementedDayPlanServiceServer) CoverAbsence(context.Context, *CoverAbsenceRequest) (*CoverAbsenceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CoverAbsence not implemented")
+}
+func (UnimplementedDayPlanServiceServer) CloseArea(context.Context, *CloseAreaRequest) (*CloseAreaResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseArea not implemented")
+}
+func (UnimplementedDayPlanServiceServer) EnterForecast(context.Context, *EnterForecastRequest) (*EnterForecastResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EnterForecast not implemented")
 }
 func (UnimplementedDayPlanServiceServer) mustEmbedUnimplementedDayPlanServiceServer() {}
 func (UnimplementedDayPlanServiceServer) testEmbeddedByValue()                        {}
@@ -188,6 +234,42 @@ func _DayPlanService_CoverAbsence_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DayPlanService_CloseArea_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseAreaRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DayPlanServiceServer).CloseArea(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DayPlanService_CloseArea_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DayPlanServiceServer).CloseArea(ctx, req.(*CloseAreaRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DayPlanService_EnterForecast_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EnterForecastRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DayPlanServiceServer).EnterForecast(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DayPlanService_EnterForecast_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DayPlanServiceServer).EnterForecast(ctx, req.(*EnterForecastRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DayPlanService_ServiceDesc is the grpc.ServiceDesc for DayPlanService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -206,6 +288,14 @@ var DayPlanService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CoverAbsence",
 			Handler:    _DayPlanService_CoverAbsence_Handler,
+		},
+		{
+			MethodName: "CloseArea",
+			Handler:    _DayPlanService_CloseArea_Handler,
+		},
+		{
+			MethodName: "EnterForecast",
+			Handler:    _DayPlanService_EnterForecast_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

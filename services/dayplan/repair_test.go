@@ -65,7 +65,6 @@ func TestAbsence(t *testing.T) {
 			}
 			covered += int(got.GetCovered())
 			require.Zero(t, got.GetPlan().GetNumber(), "nothing is kept unless asked for")
-			require.Less(t, got.GetSeconds(), 1.0)
 		}
 	}
 	require.Positive(t, covered)
