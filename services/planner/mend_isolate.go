@@ -305,6 +305,13 @@ func isolateDog(ctx context.Context, tx postgres.Tx, who author, ask isolationAs
 	if err := insertIsolation(ctx, tx, who, m.stay, i, p); err != nil {
 		return p, err
 	}
+	if m.stay.State == StayPublished {
+		// A dog that is there and ill is moved by no later draft.
+		if err := setStayStates(ctx, tx, who, []Stay{m.stay}, StayConfirmed, "isolated, so that no draft moves it"); err != nil {
+			return p, err
+		}
+		m.stay.State = StayConfirmed
+	}
 	return p, replaceStays(ctx, tx, who, swapsOf(p.Moves, who), fmt.Sprintf("out of the intake hold of %s until %s", p.Hold.words(), p.Hold.Days.To))
 }
 

@@ -181,6 +181,25 @@ func TestPlansKeepIntakeHolds(t *testing.T) {
 	require.Positive(t, fenn, "the row takes dogs on other days")
 }
 
+// TestIsolatedDogsStayWhereTheyArePromised: a stay that nobody has confirmed is moved by no draft once its dog is ill.
+func TestIsolatedDogsStayWhereTheyArePromised(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	_, err := s.pool.Exec(t.Context(), `update planner.stay set state = 'published' where request_id = (select id from enrollment.request where code = 'F-021')`)
+	require.NoError(t, err)
+	ask := &plannerv1.IsolationAsk{From: "2027-02-25"}
+	require.NoError(t, s.isolate(t, "F-021", ask, s.previewIsolation(t, "F-021", ask).GetFingerprint()))
+	require.Equal(t, "confirmed", s.text(t, `select state from planner.stay where request_id = (select id from enrollment.request where code = 'F-021')`))
+	_, err = s.pool.Exec(t.Context(), `update planner.stay set state = 'gone home' where request_id = (select id from enrollment.request where code = 'F-020')`)
+	require.NoError(t, err)
+	got, err := s.mend.ListIsolations(t.Context(), &plannerv1.ListIsolationsRequest{SiteCode: "FENN", Day: "2027-02-26"})
+	require.NoError(t, err)
+	for _, c := range got.GetWatched() {
+		require.NotEmpty(t, c.GetGraduation(), "%s: also of one that has gone home", c.GetDogCode())
+		require.NotEmpty(t, c.GetRunCode())
+	}
+}
+
 // TestHeldArrivalsGetOtherRuns: arrivals in a held row move to another one when that is asked for.
 func TestHeldArrivalsGetOtherRuns(t *testing.T) {
 	t.Parallel()

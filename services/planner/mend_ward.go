@@ -46,14 +46,12 @@ func readWard(ctx context.Context, tx postgres.Tx, site facility.Site, day calen
 		return w, err
 	}
 	w.holds = slices.DeleteFunc(w.holds, func(h IntakeHold) bool { return h.SiteID != site.ID })
-	stays, err := listPromised(ctx, tx, requests)
+	stays, err := listLiveOf(ctx, tx, requests)
 	if err != nil {
 		return w, err
 	}
 	for _, s := range stays {
-		if _, first := w.stays[s.RequestID]; !first {
-			w.stays[s.RequestID] = s
-		}
+		w.stays[s.RequestID] = s
 	}
 	w.names, err = readNames(ctx, tx, requests)
 	return w, err

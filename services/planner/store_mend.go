@@ -17,6 +17,12 @@ func listPromised(ctx context.Context, db postgres.DB, requests []ids.RequestID)
 		order by state <> 'in residence', lower(nights), id`, requests)
 }
 
+// listLiveOf returns the live stay of each of the requests that has one, those of dogs gone home included.
+func listLiveOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) ([]Stay, error) {
+	return postgres.List[Stay](ctx, db, "list live stays of requests", `
+		select `+stayColumns+` from planner.stay where request_id = any($1) and state in `+liveStates+` order by request_id`, requests)
+}
+
 // swap is a stay that takes the place of another of the same request.
 type swap struct{ from, to Stay }
 
