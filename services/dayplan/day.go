@@ -183,6 +183,9 @@ func (t *task) skillAt(skills []ids.SkillID, j int) int {
 
 // awayOf is when a dog does no work: meals and the rest after them, before its arrival and a while after it, from its handover on.
 func (t *task) awayOf(i int) (away []dayblocks.Span, err error) {
+	if t.in.Guests[i].Isolated != "" {
+		return t.awayIsolated(i), nil
+	}
 	for _, meal := range dogMeals {
 		from, err := t.clock.at(meal)
 		if err != nil {

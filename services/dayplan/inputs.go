@@ -50,6 +50,8 @@ type Guest struct {
 	Traits enrollment.Traits
 	// OwnTrainer is the code of the trainer whom the dog was promised.
 	OwnTrainer string
+	// Isolated is the number of the isolation run that the dog is in on the day; empty for none.
+	Isolated string `json:",omitempty"`
 	// Skills are those that its program asks for, by rung, and Practised how many sessions each has had before the day, of which Latest is
 	// the last day.
 	Skills    []ids.SkillID
@@ -82,6 +84,9 @@ func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, day cal
 		return in, err
 	}
 	if err := in.readGuests(ctx, tx, codes); err != nil {
+		return in, err
+	}
+	if err := in.readIsolated(ctx, tx); err != nil {
 		return in, err
 	}
 	return in, in.readConditions(ctx, tx)

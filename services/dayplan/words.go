@@ -12,6 +12,9 @@ import (
 
 // words says why a session is dropped, and what would help.
 func (t *task) words(x dayblocks.Dropped) (reason, remedy string) {
+	if run := t.in.Guests[x.Dog].Isolated; run != "" {
+		return "it is isolated in run " + run, "nothing on the day: a veterinarian says when it may work again, and whether alone"
+	}
 	minutes := t.day.Dogs[x.Dog].Sessions[x.Session].Minutes
 	who := t.suitable(x.Dog)
 	if who == "" {
