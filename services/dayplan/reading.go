@@ -67,6 +67,8 @@ type Held struct {
 	MadeAt time.Time `db:"made_at"`
 	// Kind is KindSession, or that of a pause or duty.
 	Kind string `db:"kind"`
+	// Second says that the trainer is the second person of a block.
+	Second bool `db:"second"`
 	// DogID is absent for a pause, Session is 0 and AreaID and SkillID are absent for all but a block.
 	DogID   ids.DogID   `db:"dog_id"`
 	Session int         `db:"session"`
@@ -79,13 +81,14 @@ type Held struct {
 // ListHeld returns what a trainer does by the live plans of all sites on the days of span, by time.
 func ListHeld(ctx context.Context, db postgres.DB, trainer ids.TrainerID, days calendar.Span) ([]Held, error) {
 	return postgres.List[Held](ctx, db, "list what a trainer does", `
-		select p.site_id, p.day, p.number, p.made_at, x.kind, x.dog_id, x.session, x.area_id, x.skill_id, lower(x.during) as starts_at, upper(x.during) as ends_at
+		select p.site_id, p.day, p.number, p.made_at, x.kind, x.second, x.dog_id, x.session, x.area_id, x.skill_id, lower(x.during) as starts_at, upper(x.during) as ends_at
 		from dayplan.plan p join (
-		  select plan_id, $1::text as kind, dog_id, session, area_id, skill_id, during from dayplan.block where trainer_id = $2
+		  select plan_id, $1::text as kind, trainer_id <> $2 as second, dog_id, session, area_id, skill_id, during
+		  from dayplan.block where $2 in (trainer_id, second_trainer_id)
 		  union all
-		  select plan_id, kind, null, 0, null, null, during from dayplan.pause where trainer_id = $2
+		  select plan_id, kind, false, null, 0, null, null, during from dayplan.pause where trainer_id = $2
 		  union all
-		  select plan_id, kind, dog_id, 0, null, null, during from dayplan.duty where trainer_id = $2
+		  select plan_id, kind, false, dog_id, 0, null, null, during from dayplan.duty where trainer_id = $2
 		) x on x.plan_id = p.id
 		where p.state = 'live' and p.day >= $3 and p.day < $4
 		order by lower(x.during), p.site_id, x.kind`, KindSession, trainer, days.From, days.To)

@@ -8,6 +8,7 @@ import (
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/dayplan"
 	"github.com/longlead/longlead/services/enrollment"
+	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/workload"
 )
 
@@ -15,6 +16,7 @@ import (
 const (
 	AboutAbsent   = "not here"
 	AboutCare     = "care"
+	AboutTwo      = "two people"
 	AboutBite     = "bite"
 	AboutApart    = "keep apart"
 	AboutMedicine = "medicine"
@@ -28,16 +30,23 @@ const (
 // biteLead begins the caution about a bite that package workload writes. The sheet has words of its own for it, with the day.
 const biteLead = "Bite level "
 
-// cautions says what to know of a dog on a day. handlers are the trainers at work who may handle it, of atWork who handle dogs.
-func cautions(g *dayplan.Guest, up enrollment.Upkeep, need workload.Need, day calendar.Date, handlers []string, atWork int) []Caution {
+// cautions says what to know of a dog on the day. handlers are the trainers at work who may handle it, of atWork who handle dogs.
+func (s *snapshot) cautions(g *dayplan.Guest, need workload.Need, handlers []string, atWork int) ([]Caution, error) {
+	up, day := s.upkeep[g.Case.Dog.ID], s.Inputs.Day
 	var out []Caution
 	add := func(about, format string, args ...any) {
 		out = append(out, Caution{about, fmt.Sprintf(format, args...)})
 	}
 	dog := &g.Case.Dog
 	add(AboutCare, "%s", careWords(need.Care, handlers, atWork))
+	if text := twoWords(g.Traits.TwoPeople, need.Care); text != "" {
+		add(AboutTwo, "%s", text)
+	}
 	if text := biteWords(dog.BiteLevel, up.Bites); text != "" {
 		add(AboutBite, "%s", text)
+	}
+	for _, text := range s.apartWords(dog.ID) {
+		add(AboutApart, "%s", text)
 	}
 	for _, m := range up.Medicines {
 		if m.On(day) {
@@ -48,8 +57,12 @@ func cautions(g *dayplan.Guest, up enrollment.Upkeep, need workload.Need, day ca
 	if dog.InSeason(calendar.Span{From: day, To: day.AddDays(1)}) {
 		add(AboutSeason, "until about %s; away from entire males, and her own cleaning things", dog.SeasonStarted.AddDays(enrollment.SeasonDays-1))
 	}
-	if why := heatDog(dog, day).SensitiveTo(); len(why) > 0 {
-		add(AboutHeat, "lower limit for work outdoors: %s", strings.Join(why, ", "))
+	heat, err := s.heatWords(g)
+	if err != nil {
+		return nil, err
+	}
+	if heat != "" {
+		add(AboutHeat, "%s", heat)
 	}
 	for _, c := range need.Cautions {
 		if !strings.HasPrefix(c, biteLead) {
@@ -59,7 +72,59 @@ func cautions(g *dayplan.Guest, up enrollment.Upkeep, need workload.Need, day ca
 	if dog.Note != "" {
 		add(AboutNote, "%s", dog.Note)
 	}
+	return out, nil
+}
+
+// twoWords say whether two people must be with a dog. For a restricted dog it is asked for where nobody recorded it.
+func twoWords(two workload.Trait, care workload.Care) string {
+	switch {
+	case two == workload.Yes:
+		return "nobody begins before both are there"
+	case two == workload.NotRecorded && care == workload.Restricted:
+		return "nobody recorded whether it needs two: ask before you begin"
+	}
+	return ""
+}
+
+// apartWords name the dogs here that a dog must not meet.
+func (s *snapshot) apartWords(dog ids.DogID) (out []string) {
+	for _, p := range s.Inputs.Apart {
+		other := p.OtherID
+		switch dog {
+		case p.DogID:
+		case p.OtherID:
+			other = p.DogID
+		default:
+			continue
+		}
+		text := s.dogs[other].Code + " " + s.dogs[other].Name
+		for _, g := range s.Inputs.Guests {
+			if g.Case.Dog.ID == other {
+				text += ", run " + s.runs[g.Stay.RunID].Code
+			}
+		}
+		if p.Reason != "" {
+			text += " (" + p.Reason + ")"
+		}
+		out = append(out, text)
+	}
 	return out
+}
+
+// heatWords say why a dog has the lower limit for work outdoors; empty for one that has not.
+func (s *snapshot) heatWords(g *dayplan.Guest) (string, error) {
+	// A dog in its first month has 0 completed months, which there means that the age is unknown.
+	dog := workload.HeatDog{AgeMonths: max(1, g.Case.Dog.AgeMonths(s.Inputs.Day)), WeightGrams: g.Case.Dog.WeightG, FlatFaced: g.Traits.FlatFaced, Overweight: g.Traits.Overweight}
+	why := dog.SensitiveTo()
+	if len(why) == 0 {
+		return "", nil
+	}
+	// The limit does not depend on the weather.
+	answer, err := workload.OutdoorWork(dog, workload.HeatTargetF, 0, s.Inputs.Site.HeatLimits())
+	if err != nil {
+		return "", fmt.Errorf("find the heat limit of dog %s: %w", g.Case.Dog.Code, err)
+	}
+	return fmt.Sprintf("lower limit for work outdoors, heat index %d F: %s", answer.LimitF, strings.Join(why, ", ")), nil
 }
 
 func careWords(care workload.Care, handlers []string, atWork int) string {
@@ -133,10 +198,4 @@ func mealWords(note string) string {
 		text += "; " + note
 	}
 	return text
-}
-
-// heatDog is what heat asks of a dog.
-func heatDog(d *enrollment.Dog, day calendar.Date) workload.HeatDog {
-	// A dog in its first month has 0 completed months, which there means that the age is unknown.
-	return workload.HeatDog{AgeMonths: max(1, d.AgeMonths(day)), WeightGrams: d.WeightG}
 }

@@ -72,10 +72,14 @@ func (s *snapshot) guest(g *dayplan.Guest) (Dog, error) {
 			handlers = append(handlers, shift.Trainer.Code)
 		}
 	}
+	warned, err := s.cautions(g, need, handlers, atWork)
+	if err != nil {
+		return Dog{}, err
+	}
 	run, id := s.runs[g.Stay.RunID], g.Case.Dog.ID
 	dog := Dog{Code: g.Case.Dog.Code, Name: g.Case.Dog.Name, Run: run.Code, Row: run.Row, Own: g.OwnTrainer,
 		DayOfStay: s.Inputs.Day.Sub(g.Stay.Nights.From) + 1, Days: g.Stay.Nights.Nights() + 1, Graduation: g.Stay.Nights.To,
-		Care: need.Care, Handlers: handlers, Cautions: cautions(g, s.upkeep[id], need, s.Inputs.Day, handlers, atWork),
+		Care: need.Care, Handlers: handlers, Cautions: warned,
 		Owner: Contact{s.owners[id].Name, s.owners[id].Phone}}
 	if vet := s.upkeep[id].Vet; vet != nil {
 		dog.Vet = Contact{vet.Name, vet.Phone}
@@ -96,7 +100,7 @@ func (s *snapshot) lines() []Line {
 	var out []Line
 	for _, b := range s.Plan.Blocks {
 		l := Line{Kind: dayplan.KindSession, From: b.From, To: b.To, Dog: s.dogs[b.DogID].Code, Session: b.Session, Trainer: s.trainers[b.TrainerID].Code,
-			Own: b.Own, Area: areas[b.AreaID], Skill: skills[b.SkillID].Code, SkillName: skills[b.SkillID].Name}
+			Own: b.Own, Second: s.trainers[b.SecondID].Code, Area: areas[b.AreaID], Skill: skills[b.SkillID].Code, SkillName: skills[b.SkillID].Name}
 		if target, ok := s.targets[programs[b.DogID]][b.SkillID]; ok {
 			l.Target = targetWords(target)
 		}
@@ -165,13 +169,16 @@ func (s *snapshot) addTrainers(d *Day, lines []Line, drops []Drop) error {
 		sheets[shift.Trainer.Code] = &TrainerSheet{Code: shift.Trainer.Code, Name: shift.Trainer.Name, Starts: shift.Day.Starts.String(), Ends: ends}
 	}
 	for _, l := range lines {
-		if l.Trainer == "" {
-			continue // nobody can do it; the notes of the plan say so, and the sheets of rows show it
+		// What nobody can do is in the notes of the plan, and on the sheets of rows.
+		for _, who := range []string{l.Trainer, l.Second} {
+			if who == "" {
+				continue
+			}
+			if sheets[who] == nil {
+				sheets[who] = &TrainerSheet{Code: who, Name: s.nameOf(who)}
+			}
+			sheets[who].Lines = append(sheets[who].Lines, l)
 		}
-		if sheets[l.Trainer] == nil {
-			sheets[l.Trainer] = &TrainerSheet{Code: l.Trainer, Name: s.nameOf(l.Trainer)}
-		}
-		sheets[l.Trainer].Lines = append(sheets[l.Trainer].Lines, l)
 	}
 	for _, code := range slices.Sorted(maps.Keys(sheets)) {
 		x := sheets[code]

@@ -87,7 +87,8 @@ func dayToProto(d *Day) *daysheetv1.DaySheet {
 func linesToProto(lines []Line) (out []*daysheetv1.Line) {
 	for _, l := range lines {
 		out = append(out, &daysheetv1.Line{Kind: l.Kind, Starts: l.Starts, Ends: l.Ends, StartsAt: timestamppb.New(l.From), EndsAt: timestamppb.New(l.To),
-			DogCode: l.Dog, Session: int32(l.Session), TrainerCode: l.Trainer, OwnTrainer: l.Own, AreaCode: l.Area, SkillCode: l.Skill, SkillName: l.SkillName, Target: l.Target})
+			DogCode: l.Dog, Session: int32(l.Session), TrainerCode: l.Trainer, OwnTrainer: l.Own, AreaCode: l.Area, SkillCode: l.Skill, SkillName: l.SkillName, Target: l.Target,
+			SecondTrainerCode: l.Second})
 	}
 	return out
 }

@@ -83,7 +83,9 @@ type Line struct {
 	// Trainer is a code; empty when nobody can do it. Own says that it is the dog's own.
 	Trainer string
 	Own     bool
-	Area    string
+	// Second is the code of the second person with a dog that two must be with; the line is on the sheets of both.
+	Second string
+	Area   string
 	// Skill and SkillName are empty when the program asks for none; Target is what it asks, in words.
 	Skill, SkillName, Target string
 }

@@ -66,7 +66,7 @@ func heightOf(s *pageSheet, foot []string, at size, paper Paper) float64 {
 		if s.Rows {
 			who = l.Who
 		}
-		lines += max(of(skillChars, l.Skill, l.Target), of(workChars, l.Run, l.Name, l.Code, l.What, who, l.Cover, "     "))
+		lines += max(of(skillChars, l.Skill, l.Target), of(workChars, l.Run, l.Name, l.Code, l.What, who, l.Part, "     "))
 		rows++
 	}
 	for _, x := range s.Drops {

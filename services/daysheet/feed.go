@@ -142,6 +142,9 @@ func describe(ctx context.Context, db postgres.DB, trainer ids.TrainerID, sites 
 			if skill := names[h.SkillID.UUID()]; skill != "" {
 				e.summary += ": " + skill
 			}
+			if h.Second {
+				e.summary += " (second person)"
+			}
 			e.uid = uidOf(h.DogID.UUID(), h, h.Session)
 		case dayplan.KindIntake:
 			e.summary, e.uid = "Arrival of "+dog, uidOf(h.DogID.UUID(), h, 0)

@@ -77,7 +77,7 @@ type pageContact struct {
 }
 
 type pageLine struct {
-	Starts, Ends, Run, Code, Name, What, Who, Cover, Area, Skill, Target string
+	Starts, Ends, Run, Code, Name, What, Who, Part, Area, Skill, Target string
 }
 
 type pageDrop struct {
@@ -92,13 +92,13 @@ func writePage(out io.Writer, d *Day, paper Paper) error {
 	p := page{Title: fmt.Sprintf("Day sheets, %s, %s", d.SiteName, d.dateWords()),
 		Style: template.HTML("<style>" + styleFor(paper) + "</style>"), Foot: d.footWords()}
 	for _, x := range d.Trainers {
-		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, false)
+		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, x.Code)
 		s.ID, s.Heading = fmt.Sprintf("sheet-%d", len(p.Sheets)+1), x.Code+" "+x.Name
 		s.Sub = fmt.Sprintf("%s, %s, %s, times of %s", d.SiteName, d.dateWords(), x.hours(), d.Zone)
 		p.Sheets = append(p.Sheets, s)
 	}
 	for _, x := range d.Rows {
-		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, true)
+		s := d.pageSheet(x.Dogs, x.Lines, x.Drops, "")
 		s.ID, s.Heading = fmt.Sprintf("sheet-%d", len(p.Sheets)+1), "Row "+x.Row
 		s.Sub = fmt.Sprintf("%s, %s, times of %s", d.SiteName, d.dateWords(), d.Zone)
 		p.Sheets = append(p.Sheets, s)
@@ -112,8 +112,9 @@ func writePage(out io.Writer, d *Day, paper Paper) error {
 	return nil
 }
 
-func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, rows bool) pageSheet {
-	s := pageSheet{Withheld: d.Withheld, Rows: rows}
+// pageSheet is the sheet of a trainer, or of a row where whose is empty.
+func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, whose string) pageSheet {
+	s := pageSheet{Withheld: d.Withheld, Rows: whose == ""}
 	for _, code := range dogs {
 		dog := d.dog(code)
 		one := pageDog{Run: dog.Run, Code: dog.Code, Name: dog.Name, Stay: dog.stayWords(), Vet: contactOf(dog.Vet), Owner: contactOf(dog.Owner)}
@@ -124,7 +125,7 @@ func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, rows bool) pa
 	}
 	for _, l := range lines {
 		one := pageLine{Starts: l.Starts, Ends: l.Ends, What: l.whatWords(), Area: l.Area, Skill: l.SkillName, Target: l.Target, Who: l.whoWords(),
-			Cover: l.coverWords()}
+			Part: l.partWords(whose)}
 		if l.Dog != "" {
 			dog := d.dog(l.Dog)
 			one.Run, one.Code, one.Name = dog.Run, dog.Code, dog.Name
@@ -138,7 +139,7 @@ func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, rows bool) pa
 }
 
 // grave says which cautions stand out: those by which somebody gets hurt.
-var grave = map[string]bool{AboutAbsent: true, AboutBite: true, AboutApart: true, AboutMedicine: true, AboutSeason: true}
+var grave = map[string]bool{AboutAbsent: true, AboutTwo: true, AboutBite: true, AboutApart: true, AboutMedicine: true, AboutSeason: true}
 
 func contactOf(c Contact) pageContact {
 	digits := strings.Map(func(r rune) rune {

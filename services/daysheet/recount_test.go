@@ -19,9 +19,9 @@ import (
 
 // done is one thing of a plan as the database has it, or as a sheet has it.
 type done struct {
-	Kind, Trainer, Dog, Area, Skill string
-	Session                         int
-	From, To                        time.Time
+	Kind, Trainer, Second, Dog, Area, Skill string
+	Session                                 int
+	From, To                                time.Time
 }
 
 // doneIn reads a day's live plan without the code that makes sheets, and the row of each dog's run.
@@ -29,13 +29,13 @@ func (s *school) doneIn(t *testing.T, site, day string) (all []done, rows map[st
 	t.Helper()
 	all, err := postgres.List[done](t.Context(), s.pool, "recount", `
 		with plan as (select p.id from dayplan.plan p join facility.site s on s.id = p.site_id where s.code = $1 and p.day = $2 and p.state = 'live')
-		select 'session' as kind, t.code as trainer, d.code as dog, a.code as area, coalesce(k.code, '') as skill, b.session, lower(b.during) as "from", upper(b.during) as "to"
+		select 'session' as kind, t.code as trainer, coalesce(z.code, '') as second, d.code as dog, a.code as area, coalesce(k.code, '') as skill, b.session, lower(b.during) as "from", upper(b.during) as "to"
 		from dayplan.block b join plan on plan.id = b.plan_id join roster.trainer t on t.id = b.trainer_id join enrollment.dog d on d.id = b.dog_id
-		join facility.area a on a.id = b.area_id left join training.skill k on k.id = b.skill_id
+		left join roster.trainer z on z.id = b.second_trainer_id join facility.area a on a.id = b.area_id left join training.skill k on k.id = b.skill_id
 		union all
-		select b.kind, t.code, '', '', '', 0, lower(b.during), upper(b.during) from dayplan.pause b join plan on plan.id = b.plan_id join roster.trainer t on t.id = b.trainer_id
+		select b.kind, t.code, '', '', '', '', 0, lower(b.during), upper(b.during) from dayplan.pause b join plan on plan.id = b.plan_id join roster.trainer t on t.id = b.trainer_id
 		union all
-		select b.kind, coalesce(t.code, ''), d.code, '', '', 0, lower(b.during), upper(b.during)
+		select b.kind, coalesce(t.code, ''), '', d.code, '', '', 0, lower(b.during), upper(b.during)
 		from dayplan.duty b join plan on plan.id = b.plan_id left join roster.trainer t on t.id = b.trainer_id join enrollment.dog d on d.id = b.dog_id`, site, day)
 	require.NoError(t, err)
 	found, err := postgres.List[struct{ Dog, Row string }](t.Context(), s.pool, "list rows", `
@@ -52,13 +52,13 @@ func (s *school) doneIn(t *testing.T, site, day string) (all []done, rows map[st
 
 func doneOn(lines []*daysheetv1.Line) (out []done) {
 	for _, l := range lines {
-		out = append(out, done{l.GetKind(), l.GetTrainerCode(), l.GetDogCode(), l.GetAreaCode(), l.GetSkillCode(), int(l.GetSession()), l.GetStartsAt().AsTime(), l.GetEndsAt().AsTime()})
+		out = append(out, done{l.GetKind(), l.GetTrainerCode(), l.GetSecondTrainerCode(), l.GetDogCode(), l.GetAreaCode(), l.GetSkillCode(), int(l.GetSession()), l.GetStartsAt().AsTime(), l.GetEndsAt().AsTime()})
 	}
 	return out
 }
 
 func (d done) String() string {
-	return fmt.Sprintln(d.Kind, d.Trainer, d.Dog, d.Area, d.Skill, d.Session, d.From.UTC().Format(time.RFC3339), d.To.UTC().Format(time.RFC3339))
+	return fmt.Sprintln(d.Kind, d.Trainer, d.Second, d.Dog, d.Area, d.Skill, d.Session, d.From.UTC().Format(time.RFC3339), d.To.UTC().Format(time.RFC3339))
 }
 
 func texts(all []done) []string {
@@ -71,13 +71,14 @@ func texts(all []done) []string {
 }
 
 // recountedDays are days of the scenario on which dogs come, stay and go. Clocks change on 14 March.
-var recountedDays = []struct{ site, day string }{{"DRUM", "2027-03-04"}, {"FENN", "2027-03-05"}, {"QUILL", "2027-02-27"}, {"TARN", "2027-02-24"}, {"TARN", "2027-03-14"}}
+var recountedDays = []struct{ site, day string }{{"DRUM", "2027-03-04"}, {"FENN", "2027-03-05"}, {"QUILL", "2027-02-27"}, {"TARN", "2027-03-02"}, {"TARN", "2027-03-14"}}
 
 // TestEverythingPlannedIsOnTheSheets counts again from the tables: what is planned is on the sheet of its trainer and of its dog's row, once,
 // and nothing else is.
 func TestEverythingPlannedIsOnTheSheets(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
+	seconds := 0
 	for _, r := range recountedDays {
 		s.plan(t, r.site, r.day)
 		all, rows := s.doneIn(t, r.site, r.day)
@@ -87,9 +88,13 @@ func TestEverythingPlannedIsOnTheSheets(t *testing.T) {
 		zone, err := time.LoadLocation(sheet.GetZone())
 		require.NoError(t, err)
 
-		var byTrainer, byRow []done
+		var byTrainer, bySecond, byRow []done
 		for _, x := range sheet.GetTrainers() {
 			for _, d := range doneOn(x.GetLines()) {
+				if d.Second == x.GetTrainerCode() {
+					bySecond = append(bySecond, d)
+					continue
+				}
 				require.Equal(t, x.GetTrainerCode(), d.Trainer)
 				byTrainer = append(byTrainer, d)
 			}
@@ -103,7 +108,9 @@ func TestEverythingPlannedIsOnTheSheets(t *testing.T) {
 			requireSorted(t, x.GetLines(), zone)
 		}
 		require.Equal(t, texts(slices.DeleteFunc(slices.Clone(all), func(d done) bool { return d.Trainer == "" })), texts(byTrainer), r)
+		require.Equal(t, texts(slices.DeleteFunc(slices.Clone(all), func(d done) bool { return d.Second == "" })), texts(bySecond), r)
 		require.Equal(t, texts(slices.DeleteFunc(slices.Clone(all), func(d done) bool { return d.Dog == "" })), texts(byRow), r)
+		seconds += len(bySecond)
 
 		living := map[string]int{}
 		for _, x := range sheet.GetRows() {
@@ -117,6 +124,7 @@ func TestEverythingPlannedIsOnTheSheets(t *testing.T) {
 			require.Equal(t, 1, n, dog)
 		}
 	}
+	require.Positive(t, seconds, "some dog needs two people")
 }
 
 // requireSorted holds that lines go by time and show the clocks of the site.
@@ -178,6 +186,14 @@ func TestEveryCautionOnRecordIsShown(t *testing.T) {
 			if d["note"] != "" {
 				expect(d["code"], "note", d["note"])
 			}
+			if d["two_people"] == "yes" {
+				expect(d["code"], "two people", "both")
+			}
+			for column, words := range map[string]string{"flat_faced": "it is flat-faced", "overweight": "it is overweight"} {
+				if d[column] == "yes" {
+					expect(d["code"], "heat", words)
+				}
+			}
 		}
 		for _, b := range fileOf(t, "bites.csv") {
 			expect(b["dog"], "bite", b["day"])
@@ -194,6 +210,13 @@ func TestEveryCautionOnRecordIsShown(t *testing.T) {
 		}
 		for _, f := range fileOf(t, "feeding.csv") {
 			expect(f["dog"], "meals", f["note"])
+		}
+		for _, p := range fileOf(t, "apart.csv") {
+			// A pair counts where both are there; each is told of the other.
+			if shown[p["dog"]] != nil && shown[p["other"]] != nil {
+				expect(p["dog"], "keep apart", p["other"])
+				expect(p["other"], "keep apart", p["dog"])
+			}
 		}
 		phones := map[string][2]string{}
 		for _, d := range sheet.GetDogs() {
@@ -215,7 +238,7 @@ func TestEveryCautionOnRecordIsShown(t *testing.T) {
 			}
 		}
 	}
-	for _, about := range []string{"bite", "medicine", "meals", "note", "vet"} {
+	for _, about := range []string{"bite", "medicine", "meals", "note", "vet", "keep apart", "two people", "heat"} {
 		require.Positive(t, counted[about], "the days that are counted have no %s", about)
 	}
 }

@@ -17,7 +17,7 @@ const (
 // tableKind is the form of the table. It is only written: no import takes it in.
 var tableKind = sheet.Kind{Name: "day-sheets", About: "Day sheets", Columns: []sheet.Column{
 	{Name: "site"}, {Name: "day"}, {Name: "sheet"}, {Name: "kind"}, {Name: "from"}, {Name: "to"}, {Name: "run"}, {Name: "dog"}, {Name: "name"},
-	{Name: "session"}, {Name: "trainer"}, {Name: "area"}, {Name: "skill"}, {Name: "target"}, {Name: "about"}, {Name: "text"},
+	{Name: "session"}, {Name: "trainer"}, {Name: "second"}, {Name: "area"}, {Name: "skill"}, {Name: "target"}, {Name: "about"}, {Name: "text"},
 	{Name: "vet_phone"}, {Name: "owner_phone"}}}
 
 // tableRow is a row of the table by the names of its columns.
@@ -79,7 +79,7 @@ func (d *Day) tableSheet(add func(tableRow), dogs []string, lines []Line, drops 
 		if l.Session > 0 {
 			r["session"] = sheet.Int(l.Session)
 		}
-		r["from"], r["to"], r["trainer"], r["area"], r["skill"], r["target"] = l.Starts, l.Ends, l.Trainer, l.Area, l.SkillName, l.Target
+		r["from"], r["to"], r["trainer"], r["second"], r["area"], r["skill"], r["target"] = l.Starts, l.Ends, l.Trainer, l.Second, l.Area, l.SkillName, l.Target
 		add(r)
 	}
 	for _, x := range drops {

@@ -24,7 +24,7 @@ func writeText(out io.Writer, d *Day) {
 		d.textDogs(out, x.Dogs)
 		t := newTable(out, "from", "to", "what", "where", "skill and what is asked of it")
 		for _, l := range x.Lines {
-			t.AppendRow(table.Row{l.Starts, l.Ends, wrap(d.workWords(l)+l.coverWords(), whatWidth), wrap(l.Area, placeWidth), wrap(l.skillWords(), skillWidth)})
+			t.AppendRow(table.Row{l.Starts, l.Ends, wrap(d.workWords(l)+l.partWords(x.Code), whatWidth), wrap(l.Area, placeWidth), wrap(l.skillWords(), skillWidth)})
 		}
 		t.Render()
 		textDrops(out, x.Drops)

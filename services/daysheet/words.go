@@ -57,21 +57,34 @@ func (l Line) skillWords() string {
 
 // whoWords is the trainer of a line on a sheet of a row.
 func (l Line) whoWords() string {
+	words := l.Trainer
 	switch {
 	case l.Trainer == "":
 		return "nobody yet"
 	case !l.Own:
-		return l.Trainer + " (covers)"
+		words += " (covers)"
 	}
-	return l.Trainer
+	if l.Second != "" {
+		words += " and " + l.Second
+	}
+	return words
 }
 
-// coverWords mark a line of somebody who is not the dog's own trainer.
-func (l Line) coverWords() string {
-	if l.Dog == "" || l.Trainer == "" || l.Own {
+// partWords say what part somebody has in a line on their own sheet; empty for a dog's own trainer alone with it.
+func (l Line) partWords(trainer string) string {
+	switch {
+	case l.Dog == "":
 		return ""
+	case l.Second == trainer:
+		return " (second person, with " + l.Trainer + ")"
+	case l.Second != "" && l.Own:
+		return " (with " + l.Second + ")"
+	case l.Second != "":
+		return " (cover, with " + l.Second + ")"
+	case !l.Own:
+		return " (cover)"
 	}
-	return " (cover)"
+	return ""
 }
 
 // hours are those of the shift.

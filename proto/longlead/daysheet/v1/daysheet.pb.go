@@ -627,9 +627,11 @@ type Line struct {
 	// Name of the skill.
 	SkillName string `protobuf:"bytes,12,opt,name=skill_name,json=skillName,proto3" json:"skill_name,omitempty"`
 	// What the program asks of the skill by graduation day, in words.
-	Target        string `protobuf:"bytes,13,opt,name=target,proto3" json:"target,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Target string `protobuf:"bytes,13,opt,name=target,proto3" json:"target,omitempty"`
+	// Code of the second person with a dog that two must be with. Such a session is on the sheets of both.
+	SecondTrainerCode string `protobuf:"bytes,14,opt,name=second_trainer_code,json=secondTrainerCode,proto3" json:"second_trainer_code,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Line) Reset() {
@@ -749,6 +751,13 @@ func (x *Line) GetSkillName() string {
 func (x *Line) GetTarget() string {
 	if x != nil {
 		return x.Target
+	}
+	return ""
+}
+
+func (x *Line) GetSecondTrainerCode() string {
+	if x != nil {
+		return x.SecondTrainerCode
 	}
 	return ""
 }
@@ -1716,7 +1725,7 @@ const file_longlead_daysheet_v1_daysheet_proto_rawDesc = "" +
 	"\x05owner\x18\r \x01(\v2\x1d.longlead.daysheet.v1.ContactR\x05owner\"3\n" +
 	"\aContact\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
-	"\x05phone\x18\x02 \x01(\tR\x05phone\"\xa0\x03\n" +
+	"\x05phone\x18\x02 \x01(\tR\x05phone\"\xd0\x03\n" +
 	"\x04Line\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x16\n" +
 	"\x06starts\x18\x02 \x01(\tR\x06starts\x12\x12\n" +
@@ -1734,7 +1743,8 @@ const file_longlead_daysheet_v1_daysheet_proto_rawDesc = "" +
 	"skill_code\x18\v \x01(\tR\tskillCode\x12\x1d\n" +
 	"\n" +
 	"skill_name\x18\f \x01(\tR\tskillName\x12\x16\n" +
-	"\x06target\x18\r \x01(\tR\x06target\"\x8a\x01\n" +
+	"\x06target\x18\r \x01(\tR\x06target\x12.\n" +
+	"\x13second_trainer_code\x18\x0e \x01(\tR\x11secondTrainerCode\"\x8a\x01\n" +
 	"\x04Drop\x12\x19\n" +
 	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x18\n" +
 	"\asession\x18\x02 \x01(\x05R\asession\x12\x1d\n" +
