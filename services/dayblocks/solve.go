@@ -73,6 +73,8 @@ const (
 	pricesRound = 40
 	movesItem   = 800 // for each session, usually
 	movesLeast  = 5000
+	failsPer    = 4 // moves for each dead end of a search for an order
+	failsMost   = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
 	coolFrom    = 0.1
 	coolTo      = 0.005
@@ -95,6 +97,10 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 			break
 		}
 		if round == roundsFirst {
+			x.reorder(min(moves/failsPer, failsMost), stop)
+			if target = x.best; target <= met {
+				break
+			}
 			d.startTimelines()
 		}
 		var both sync.WaitGroup
