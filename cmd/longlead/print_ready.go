@@ -79,7 +79,7 @@ func printReadyList(out io.Writer, o *Options, c *readyShowCmd, list *readinessv
 }
 
 // printReadyDog writes all that is known of a dog.
-func printReadyDog(out io.Writer, day string, got *readinessv1.GetReadinessResponse) {
+func printReadyDog(out io.Writer, o *Options, day string, got *readinessv1.GetReadinessResponse) {
 	r := got.GetReadiness()
 	fmt.Fprintf(out, "%s %s (%s) on %s: %s\n", r.GetDogCode(), r.GetDogName(), r.GetRequestCode(), day, flagWords[r.GetFlag()])
 	fmt.Fprintf(out, "%s with %s at %s, %s to %s: %d sessions logged, %d to come on %d training days and beside them\n", r.GetProgramCode(), r.GetTrainerCode(), r.GetSiteCode(),
@@ -102,7 +102,8 @@ func printReadyDog(out io.Writer, day string, got *readinessv1.GetReadinessRespo
 	for _, p := range r.GetProposals() {
 		line := p.GetText()
 		if p.GetGraduation() != "" {
-			line += fmt.Sprintf("; %s could graduate on %s at the earliest, by %s's roster", r.GetDogCode(), p.GetGraduation(), r.GetTrainerCode())
+			line += fmt.Sprintf("; by %s's roster that is graduation on %s: %s shows what it touches", r.GetTrainerCode(), p.GetGraduation(),
+				o.command("mend extend "+r.GetDogCode()+" --to "+p.GetGraduation()))
 		}
 		could = append(could, line)
 	}

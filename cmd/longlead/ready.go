@@ -8,12 +8,14 @@ import (
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/workload"
 
+	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 )
 
 type readyCmd struct {
-	Show readyShowCmd `cmd:"" default:"withargs" help:"Show the dogs of a day, those at risk first, or all that is known of one: longlead ready D-001 --date 2027-03-08."`
-	Pace readyPaceCmd `cmd:"" help:"Measure from the logs what pace is typical of a program's dogs, and use it from now on if you say so."`
+	Show    readyShowCmd    `cmd:"" default:"withargs" help:"Show the dogs of a day, those at risk first, or all that is known of one: longlead ready D-001 --date 2027-03-08."`
+	Minutes readyMinutesCmd `cmd:"" help:"Show what the own pace of a dog suggests about its handling minutes, and take it over if you say so."`
+	Pace    readyPaceCmd    `cmd:"" help:"Measure from the logs what pace is typical of a program's dogs, and use it from now on if you say so."`
 }
 
 type readyShowCmd struct {
@@ -48,7 +50,7 @@ func (c *readyShowCmd) Run(ctx context.Context, o *Options, std streams) error {
 		if o.JSON {
 			return printJSON(std.out, got)
 		}
-		printReadyDog(std.out, c.Date, got)
+		printReadyDog(std.out, o, c.Date, got)
 		return nil
 	}
 	got, err := client.ListReadiness(ctx, &readinessv1.ListReadinessRequest{SiteCode: c.Site, Day: c.Date})
@@ -59,6 +61,53 @@ func (c *readyShowCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return printJSON(std.out, got)
 	}
 	printReadyList(std.out, o, c, got)
+	return nil
+}
+
+type readyMinutesCmd struct {
+	Dog    string `arg:"" help:"Code of the dog."`
+	Date   string `required:"" help:"Day, written 2027-03-08." placeholder:"DAY"`
+	Accept bool   `help:"Keep the suggested minutes as a workload override of the dog. Without it nothing is changed."`
+	Why    string `help:"Reason that is kept with the override; without one, what it rests on."`
+}
+
+// Run shows minutes, and keeps them as the word of whoever calls.
+func (c *readyMinutesCmd) Run(ctx context.Context, o *Options, std streams) error {
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	got, err := readinessv1.NewReadinessServiceClient(a.conn).GetReadiness(ctx, &readinessv1.GetReadinessRequest{DogCode: c.Dog, Day: c.Date})
+	if err != nil {
+		return err
+	}
+	m := got.GetReadiness().GetMinutes()
+	if m == nil && c.Accept {
+		return apperr.Preconditionf("NOTHING_SUGGESTED", "the pace of %s suggests no other handling minutes, so there is nothing to accept", c.Dog)
+	}
+	if c.Accept {
+		if c.Why == "" {
+			c.Why = fmt.Sprintf("its pace over %d scored sessions up to %s", m.GetSessions(), c.Date)
+		}
+		if _, err := enrollmentv1.NewEnrollmentServiceClient(a.conn).OverrideWorkload(ctx, &enrollmentv1.OverrideWorkloadRequest{DogCode: c.Dog, MinutesADay: m.GetSuggested(),
+			CareClass: m.GetCareClass(), Reason: c.Why}); err != nil {
+			return err
+		}
+	}
+	switch {
+	case o.JSON && m == nil:
+		return printJSON(std.out, &readinessv1.Minutes{})
+	case o.JSON:
+		return printJSON(std.out, m)
+	case m == nil:
+		printSentence(std.out, "The pace of %s suggests no other handling minutes: too little is logged, the change would be too small, or a person has set them.", c.Dog)
+	case c.Accept:
+		printSentence(std.out, "Kept: %d handling minutes a working day instead of %d. What is planned from now on counts them.", m.GetSuggested(), m.GetNow())
+	default:
+		printSentence(std.out, "%s", upperFirst(m.GetText()))
+		fmt.Fprintf(std.out, "This gives it: %s\n", o.command("ready minutes "+c.Dog+" --date "+c.Date+" --accept"))
+	}
 	return nil
 }
 

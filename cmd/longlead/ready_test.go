@@ -55,6 +55,11 @@ func TestReadyThroughTheCommandLine(t *testing.T) {
 	nothing := call(t, "ready", "pace", "HOME21", "--date", "2025-02-22", "--keep", db)
 	require.Equal(t, exitRefused, nothing.code)
 	require.Contains(t, nothing.err, "nothing is logged of HOME21")
+	require.Contains(t, must(t, "ready", "minutes", "D-013", "--date", "2027-02-22", db), "--accept")
+	require.Contains(t, must(t, "ready", "minutes", "D-013", "--date", "2027-02-22", "--accept", "--json", db), "suggested")
+	require.Contains(t, must(t, "ready", "minutes", "D-013", "--date", "2027-02-22", db), "suggests no other handling minutes")
+	require.Contains(t, must(t, "export", "workload-overrides", "--to", "-", db), "D-013")
+	require.Equal(t, exitRefused, call(t, "ready", "minutes", "D-013", "--date", "2027-02-22", "--accept", db).code, "it was taken over already")
 	gone := call(t, "ready", "D-013", "--date", "2029-02-22", db)
 	require.Equal(t, exitRefused, gone.code)
 	require.Contains(t, gone.err, "D-013 is at no site on 2029-02-22")
@@ -87,11 +92,11 @@ func TestReadyInWords(t *testing.T) {
 		Reasons: []string{"élan: " + long}, Warnings: []string{long}, Minutes: &readinessv1.Minutes{Text: "its pace suggests more"},
 		Proposals: []*readinessv1.Proposal{{Text: "2 training days longer", Graduation: "2027-04-02"}}}
 	var out bytes.Buffer
-	printReadyDog(&out, "2027-03-10", &readinessv1.GetReadinessResponse{Readiness: r, Caution: "People decide.", Assumes: "Much."})
+	printReadyDog(&out, &Options{}, "2027-03-10", &readinessv1.GetReadinessResponse{Readiness: r, Caution: "People decide.", Assumes: "Much."})
 	text := out.String()
 	requireNarrow(t, text)
 	for _, words := range []string{"D-1 Bo (F-1) on 2027-03-10: at risk", "Chance of meeting all targets: 42 % (10 to 80), at most 60 %; 0.5 of 1 targets are met on average", "85 %, 3:00 min", "lively, 6 ft", "35/70", "38 to 62",
-		"2/10", "1:35 min", "52 % of it", "mild", "50 % (20 to 80)", "not asked for", "- Élan: a long", "could graduate on 2027-04-02 at the earliest, by ANA's roster", "Its pace suggests more",
+		"2/10", "1:35 min", "52 % of it", "mild", "50 % (20 to 80)", "not asked for", "- Élan: a long", "by ANA's roster that is graduation on 2027-04-02: longlead mend extend", "Its pace suggests more",
 		"What could be done; the manager chooses:", "People decide.", "Much."} {
 		require.Contains(t, text, words)
 	}

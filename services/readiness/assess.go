@@ -137,6 +137,7 @@ func minutesOf(g guest, observed workload.Observed) (*Minutes, error) {
 	m.Text = fmt.Sprintf("its pace over %d scored sessions suggests %d handling minutes a working day instead of %d; nothing is changed until a person gives a workload override of the dog",
 		m.Sessions, m.Suggested, m.Now)
 	if g.Case.Override != nil && g.Case.Override.Care != "" {
+		m.Care = g.Case.Override.Care
 		m.Text += fmt.Sprintf(", which should repeat the care class %s of the one that stands", g.Case.Override.Care)
 	}
 	return m, nil

@@ -154,6 +154,7 @@ func TestHandlingMinutes(t *testing.T) {
 	}
 	word(0, "guarded")
 	require.Contains(t, s.get(t, "QUICK", "2027-03-08").GetMinutes().GetText(), "should repeat the care class guarded")
+	require.Equal(t, "guarded", s.get(t, "QUICK", "2027-03-08").GetMinutes().GetCareClass())
 	word(quick.GetSuggested(), "guarded")
 	require.Nil(t, s.get(t, "QUICK", "2027-03-08").GetMinutes(), "a person has spoken")
 }

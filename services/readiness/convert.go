@@ -83,7 +83,7 @@ func reportToProto(r *Report) *readinessv1.Readiness {
 		out.Proposals = append(out.Proposals, proposalToProto(&r.Proposals[i]))
 	}
 	if m := r.Minutes; m != nil {
-		out.Minutes = &readinessv1.Minutes{Now: int32(m.Now), Suggested: int32(m.Suggested), Factor: m.Factor, Sessions: int32(m.Sessions), Text: m.Text}
+		out.Minutes = &readinessv1.Minutes{Now: int32(m.Now), Suggested: int32(m.Suggested), Factor: m.Factor, Sessions: int32(m.Sessions), Text: m.Text, CareClass: string(m.Care)}
 	}
 	return out
 }

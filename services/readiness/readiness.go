@@ -86,7 +86,9 @@ type Minutes struct {
 	Factor         float64
 	// Sessions is how many scored sessions it rests on.
 	Sessions int
-	Text     string
+	// Care is the care class of the override that stands, which the next one should repeat; empty for none.
+	Care workload.Care
+	Text string
 }
 
 // flagOrder is the order in which people should look.

@@ -1,13 +1,16 @@
 package readiness_test
 
 import (
+	"io/fs"
 	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
 
+	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/workload"
+	"github.com/longlead/longlead/testdata/scenario"
 
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 )
@@ -204,4 +207,15 @@ func requireOrder(t *testing.T, before, after *readinessv1.Readiness) {
 func requireSame(t *testing.T, want, got *readinessv1.Readiness) {
 	t.Helper()
 	require.True(t, proto.Equal(want, got), "want %v\ngot  %v", want, got)
+}
+
+// TestReplayedLogs imports all sessions once more, corrections among them: nothing changes.
+func TestReplayedLogs(t *testing.T) {
+	t.Parallel()
+	s := newScenario(t)
+	before := s.list(t, "", "2027-02-22")
+	content, err := fs.ReadFile(scenario.FS, "sessions.csv")
+	require.NoError(t, err)
+	s.take(t, exchange.File{Name: "sessions.csv", Content: content})
+	require.True(t, proto.Equal(before, s.list(t, "", "2027-02-22")))
 }

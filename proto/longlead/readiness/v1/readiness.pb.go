@@ -823,7 +823,9 @@ type Minutes struct {
 	// Scored sessions that it rests on.
 	Sessions int32 `protobuf:"varint,4,opt,name=sessions,proto3" json:"sessions,omitempty"`
 	// All of it in words.
-	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	// Care class of the override that stands, which the next one should repeat; empty for none.
+	CareClass     string `protobuf:"bytes,6,opt,name=care_class,json=careClass,proto3" json:"care_class,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -889,6 +891,13 @@ func (x *Minutes) GetSessions() int32 {
 func (x *Minutes) GetText() string {
 	if x != nil {
 		return x.Text
+	}
+	return ""
+}
+
+func (x *Minutes) GetCareClass() string {
+	if x != nil {
+		return x.CareClass
 	}
 	return ""
 }
@@ -1921,13 +1930,15 @@ const file_longlead_readiness_v1_readiness_proto_rawDesc = "" +
 	"\x10KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12KIND_MORE_SESSIONS\x10\x01\x12\x14\n" +
 	"\x10KIND_LONGER_STAY\x10\x02\x12\x15\n" +
-	"\x11KIND_SMALLER_GOAL\x10\x03\"\x81\x01\n" +
+	"\x11KIND_SMALLER_GOAL\x10\x03\"\xa0\x01\n" +
 	"\aMinutes\x12\x10\n" +
 	"\x03now\x18\x01 \x01(\x05R\x03now\x12\x1c\n" +
 	"\tsuggested\x18\x02 \x01(\x05R\tsuggested\x12\x16\n" +
 	"\x06factor\x18\x03 \x01(\x01R\x06factor\x12\x1a\n" +
 	"\bsessions\x18\x04 \x01(\x05R\bsessions\x12\x12\n" +
-	"\x04text\x18\x05 \x01(\tR\x04text\"\x9f\x06\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\x12\x1d\n" +
+	"\n" +
+	"care_class\x18\x06 \x01(\tR\tcareClass\"\x9f\x06\n" +
 	"\tReadiness\x12\x19\n" +
 	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12!\n" +
