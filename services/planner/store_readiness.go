@@ -22,3 +22,9 @@ func ListStaysOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) 
 		select `+stayColumns+` from planner.stay
 		where request_id = any($1) and state in `+liveStates+` order by lower(nights), request_id`, requests)
 }
+
+// ListIsolationsOf returns the isolations of requests, those that are over among them, by day.
+func ListIsolationsOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) ([]Isolation, error) {
+	return postgres.List[Isolation](ctx, db, "list the isolations of requests", `
+		select `+isolationColumns+` from planner.isolation where request_id = any($1) order by lower(days), id`, requests)
+}

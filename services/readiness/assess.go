@@ -107,6 +107,9 @@ func levelWords(t *training.Target) string {
 
 // addPlan warns where the sessions that were planned are not in the logs, and where the day lies ahead.
 func (r *Report) addPlan(in *inputs, p plan) {
+	if i := r.Guest.isolatedOn(in.day); i != nil {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("it is isolated until %s and has no sessions until then; when it may work again, a veterinarian says", i.To))
+	}
 	if p.planned >= leastPlanned && 100*p.held < heldPercent*p.planned {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("%d sessions are logged where program and roster planned %d: the chance takes it that from now on all are held", p.held, p.planned))
 	}

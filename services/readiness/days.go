@@ -35,12 +35,24 @@ func (in *inputs) firstDay(g guest) (calendar.Date, error) {
 // on is how many sessions a day holds by program and roster, and whether it is a whole training day.
 func (in *inputs) on(g guest, day calendar.Date) (sessions int, whole bool) {
 	switch {
+	case g.isolatedOn(day) != nil:
+		return 0, false
 	case day == g.Stay.Nights.From:
 		return arrivalSessions, false
 	case in.works[workday{g.Stay.TrainerID, g.Stay.SiteID, day}]:
 		return g.Case.Program.SessionsADay, true
 	}
 	return coverSessions, false
+}
+
+// isolatedOn is the isolation that a day is part of, or nil.
+func (g guest) isolatedOn(day calendar.Date) *calendar.Span {
+	for i := range g.Isolated {
+		if g.Isolated[i].Contains(day) {
+			return &g.Isolated[i]
+		}
+	}
+	return nil
 }
 
 // planOf counts the sessions of a stay.

@@ -74,9 +74,17 @@ func readInputs(ctx context.Context, tx postgres.Tx, stays []planner.Stay, day c
 	if err != nil {
 		return in, err
 	}
+	isolations, err := planner.ListIsolationsOf(ctx, tx, requests)
+	if err != nil {
+		return in, err
+	}
+	isolated := map[ids.RequestID][]calendar.Span{}
+	for _, i := range isolations {
+		isolated[i.RequestID] = append(isolated[i.RequestID], i.Days)
+	}
 	for _, c := range cases {
 		stay := stayOf[c.Request.ID]
-		in.guests = append(in.guests, guest{Stay: stay, Case: c, Trainer: trainers[stay.TrainerID]})
+		in.guests = append(in.guests, guest{Stay: stay, Case: c, Trainer: trainers[stay.TrainerID], Isolated: isolated[stay.RequestID]})
 	}
 	return in, in.readLogs(ctx, tx, span.From)
 }

@@ -108,6 +108,8 @@ type guest struct {
 	Case enrollment.Case
 	// Site and Zone are of the site, Trainer is the code of the dog's own trainer.
 	Site, Zone, Trainer string
+	// Isolated are the days on which the dog is isolated and has no sessions.
+	Isolated []calendar.Span
 	// Targets are what the program asks, by rung.
 	Targets []training.Target
 	// Sessions are those of this stay that count, by day and time, up to the day that is asked for.

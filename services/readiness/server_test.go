@@ -235,6 +235,28 @@ func TestTrainersDaysOff(t *testing.T) {
 	require.EqualValues(t, 2, r.GetDaysLeft())
 }
 
+// TestIsolatedDogs: a dog has no sessions while it is isolated, and it is said so.
+func TestIsolatedDogs(t *testing.T) {
+	t.Parallel()
+	s := newHill(t, noon, everyDay)
+	s.stay(t, "BO", "MANNERS", "2027-03-01", "2027-03-15")
+	s.stay(t, "DOT", "MANNERS", "2027-03-01", "2027-03-15")
+	before := s.get(t, "BO", "2027-03-08")
+	s.sql(t, `with run as (insert into facility.run (id, site_id, code, row_name, length_mm, width_mm, height_mm, isolation)
+		  select gen_random_uuid(), id, 'Z1', 'Z', 2000, 2000, 2000, true from facility.site where code = 'HILL' returning id)
+		insert into planner.isolation (id, request_id, stay_id, site_id, run_id, days, planned_days, suspected, reason, made_at, made_by)
+		select gen_random_uuid(), y.request_id, y.id, y.site_id, run.id, '[2027-03-07,2027-03-11)', '[2027-03-07,2027-03-11)', '', 'coughs', now(), 'test'
+		from run, planner.stay y join enrollment.request q on q.id = y.request_id join enrollment.dog d on d.id = q.dog_id where d.code = 'BO'`)
+	r := s.get(t, "BO", "2027-03-08")
+	require.EqualValues(t, before.GetSessionsLeft()-3*2, r.GetSessionsLeft(), "none from the 8th to the 10th")
+	require.EqualValues(t, 4, r.GetDaysLeft())
+	require.Contains(t, strings.Join(r.GetWarnings(), "\n"), "it is isolated until 2027-03-11 and has no sessions until then")
+	require.Contains(t, strings.Join(r.GetWarnings(), "\n"), "planned 11", "one on the 1st, two a day to the 6th, none on the 7th")
+	require.Less(t, r.GetAll().GetMean(), before.GetAll().GetMean())
+	require.Equal(t, before.GetAll().GetMean(), s.get(t, "DOT", "2027-03-08").GetAll().GetMean())
+	require.NotContains(t, strings.Join(s.get(t, "BO", "2027-03-11").GetWarnings(), "\n"), "isolated")
+}
+
 // TestFaultyRequests: each fault is named.
 func TestFaultyRequests(t *testing.T) {
 	t.Parallel()
