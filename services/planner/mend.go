@@ -38,6 +38,10 @@ type mending struct {
 	// today is the day at the site.
 	today calendar.Date
 	cases map[ids.RequestID]enrollment.Case
+	// noHousing is the earliest graduation day for which no runs were found; absent while there is none.
+	noHousing calendar.Date
+	// digest is the fingerprint of in; empty until it is asked for.
+	digest string
 }
 
 // readMending reads the picture for the dog or request with a code, inside a transaction of the caller, which must be one snapshot.
@@ -178,16 +182,17 @@ func (m *mending) runCode(id ids.RunID) string {
 }
 
 // fingerprint is a digest of one choice and of everything that it was worked out from.
-func (m *mending) fingerprint(choice any) (string, error) {
-	inputs, err := m.in.Fingerprint()
-	if err != nil {
-		return "", err
+func (m *mending) fingerprint(choice any) (_ string, err error) {
+	if m.digest == "" {
+		if m.digest, err = m.in.Fingerprint(); err != nil {
+			return "", err
+		}
 	}
 	text, err := json.Marshal(struct {
 		Inputs string
 		Stay   Stay
 		Choice any
-	}{inputs, m.stay, choice})
+	}{m.digest, m.stay, choice})
 	if err != nil {
 		return "", fmt.Errorf("fingerprint a choice: %w", err)
 	}

@@ -212,7 +212,7 @@ func (h *housing) elsewhere(s Stay) *RunMove {
 	x := slices.IndexFunc(h.rooms, func(r room) bool { return r.f.stay.ID == s.ID })
 	for _, h.smaller = range []bool{false, true} {
 		if _, ok := h.rehouse(x, 0); ok {
-			move := h.moveOf(h.rooms[x])
+			move := h.moveOf(x)
 			return &move
 		}
 	}

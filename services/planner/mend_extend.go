@@ -185,16 +185,20 @@ func (m *mending) ruleOnOwnTrainer(leaves int) ruling {
 // has not arrived itself may get another run. Moves that no owner notices come first, then the fewest.
 func (m *mending) housingFor(to calendar.Date) ([]RunMove, ruling) {
 	own := m.fixedOwn(to)
-	for _, smaller := range []bool{false, true} {
+	// What could not be until an earlier day cannot be until a later one, as it needs all of the same nights.
+	if !m.noHousing.IsZero() && !to.Before(m.noHousing) {
+		return nil, m.housingWords(own)
+	}
+	h := m.newHousing()
+	x := h.add(own)
+	for _, h.smaller = range []bool{false, true} {
 		for budget := 0; budget <= mostRunMoves; budget++ {
-			h := m.newHousing()
-			h.smaller = smaller
-			x := h.add(own)
 			if h.stayOn(x, budget) {
 				return h.moves(), ruling{}
 			}
 		}
 	}
+	m.noHousing = to
 	return nil, m.housingWords(own)
 }
 
@@ -208,12 +212,12 @@ func (m *mending) fixedOwn(to calendar.Date) fixedStay {
 // stayOn keeps a stay in its run for the nights that are added, or gives one that is still to come another run.
 func (h *housing) stayOn(x, budget int) bool {
 	r := &h.rooms[x]
-	if r.now >= 0 {
+	if r.first >= 0 {
 		// Nights that were promised before are the dog's already: only those that are added are asked for.
 		bound := r.bound
 		r.asked, r.bound = h.m.b.day(h.m.stay.Nights.To), true
-		if _, end := h.m.b.holdsRun(r.f); !h.closed(h.runs[r.now], r.asked, end) {
-			if _, ok := h.put(x, r.now, budget); ok {
+		if _, end := h.m.b.holdsRun(r.f); !h.closed(h.runs[r.first], r.asked, end) {
+			if _, ok := h.put(x, r.first, budget); ok {
 				return true
 			}
 		}
@@ -231,11 +235,11 @@ func (m *mending) housingWords(own fixedStay) ruling {
 	h := m.newHousing()
 	x := h.add(own)
 	run := m.runCode(m.stay.RunID)
-	if h.rooms[x].now < 0 {
+	if h.rooms[x].first < 0 {
 		return ruling{reason: "its run " + run + " is none that plans use", remedy: "correct the stay by an import first"}
 	}
 	h.rooms[x].asked = m.b.day(m.stay.Nights.To)
-	if _, end := m.b.holdsRun(h.rooms[x].f); h.closed(h.runs[h.rooms[x].now], h.rooms[x].asked, end) {
+	if _, end := m.b.holdsRun(h.rooms[x].f); h.closed(h.runs[h.rooms[x].first], h.rooms[x].asked, end) {
 		return ruling{reason: fmt.Sprintf("its run %s is closed on one of the added nights, or of the clean-down after them", run), remedy: "reopen the run, or an earlier graduation day"}
 	}
 	var others []string

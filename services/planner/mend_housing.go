@@ -32,21 +32,28 @@ type housing struct {
 	m     *mending
 	runs  []facility.Run // those that plans use, by code
 	rooms []room
+	spots []spot // by room
 	// smaller allows runs of a smaller class than promised, as long as the dog fits.
 	smaller bool
 	// banned refuses a run to a stay.
 	banned func(run facility.Run, s Stay) bool
 }
 
-// room is a stay and the run it has for now; -1 for one that is no run of the plan.
+// room is a stay and the run it was promised; -1 for one that is no run of the plan.
 type room struct {
 	f fixedStay
 	// asked is the first night that is asked for: nights before it are promised to the stay already.
 	asked int
 	size  facility.DogSize
-	first int // promised run
-	now   int
+	first int
 	bound bool
+	// open are the runs for the stay, smaller ones left out or not; nil until they are asked for.
+	open [2][]int
+}
+
+// spot is the run that a stay has for now, and whether that is settled.
+type spot struct {
+	run   int
 	moved bool
 }
 
@@ -68,7 +75,8 @@ func (m *mending) newHousing() *housing {
 func (h *housing) add(f fixedStay) int {
 	run := slices.IndexFunc(h.runs, func(r facility.Run) bool { return r.ID == f.stay.RunID })
 	dog := h.m.cases[f.stay.RequestID].Dog
-	h.rooms = append(h.rooms, room{f: f, asked: f.first, first: run, now: run, bound: h.m.arrived(f.stay) || f.first < 0,
+	h.spots = append(h.spots, spot{run: run})
+	h.rooms = append(h.rooms, room{f: f, asked: f.first, first: run, bound: h.m.arrived(f.stay) || f.first < 0,
 		size: facility.DogSize{LengthMM: dog.LengthMM, HeightMM: dog.HeightMM}})
 	return len(h.rooms) - 1
 }
@@ -76,13 +84,13 @@ func (h *housing) add(f fixedStay) int {
 // put gives a run to a stay and moves those in its way, at most budget of them with all that follows; used says how many. When it cannot,
 // nothing is changed.
 func (h *housing) put(x, run, budget int) (used int, ok bool) {
-	before := slices.Clone(h.rooms)
-	h.rooms[x].now = run
+	before := slices.Clone(h.spots)
+	h.spots[x].run = run
 	blockers := h.blockers(x)
 	used = len(blockers)
 	ok = used <= budget
 	for _, y := range blockers {
-		ok = ok && !h.rooms[y].bound && !h.rooms[y].moved
+		ok = ok && !h.rooms[y].bound && !h.spots[y].moved
 	}
 	for _, y := range blockers {
 		if !ok {
@@ -94,7 +102,7 @@ func (h *housing) put(x, run, budget int) (used int, ok bool) {
 		}
 	}
 	if !ok {
-		copy(h.rooms, before)
+		copy(h.spots, before)
 		return 0, false
 	}
 	return used, true
@@ -102,8 +110,8 @@ func (h *housing) put(x, run, budget int) (used int, ok bool) {
 
 // rehouse finds another run for a stay, with as few further moves as it can, at most budget of them.
 func (h *housing) rehouse(x, budget int) (used int, ok bool) {
-	h.rooms[x].moved = true
-	from := h.rooms[x].now
+	h.spots[x].moved = true
+	from := h.spots[x].run
 	for allowed := 0; allowed <= budget; allowed++ {
 		for _, run := range h.candidates(x) {
 			if run == from {
@@ -114,7 +122,7 @@ func (h *housing) rehouse(x, budget int) (used int, ok bool) {
 			}
 		}
 	}
-	h.rooms[x].moved = false
+	h.spots[x].moved = false
 	return 0, false
 }
 
@@ -122,11 +130,11 @@ func (h *housing) rehouse(x, budget int) (used int, ok bool) {
 func (h *housing) blockers(x int) (found []int) {
 	_, end := h.m.b.holdsRun(h.rooms[x].f)
 	from := h.rooms[x].asked
-	for y, other := range h.rooms {
-		if y == x || other.now != h.rooms[x].now {
+	for y := range h.rooms {
+		if y == x || h.spots[y].run != h.spots[x].run {
 			continue
 		}
-		if first, last := h.m.b.holdsRun(other.f); first < end && from < last {
+		if first, last := h.m.b.holdsRun(h.rooms[y].f); first < end && from < last {
 			found = append(found, y)
 		}
 	}
@@ -134,8 +142,20 @@ func (h *housing) blockers(x int) (found []int) {
 }
 
 // candidates are the runs for a whole stay: those of its class first, then larger ones, then smaller ones where they are allowed.
-func (h *housing) candidates(x int) (found []int) {
-	r := h.rooms[x]
+func (h *housing) candidates(x int) []int {
+	which := 0
+	if h.smaller {
+		which = 1
+	}
+	if h.rooms[x].open[which] == nil {
+		h.rooms[x].open[which] = h.openFor(h.rooms[x])
+	}
+	return h.rooms[x].open[which]
+}
+
+// openFor works candidates out; never nil.
+func (h *housing) openFor(r room) []int {
+	found := []int{}
 	rank := func(run int) int { return classRank(h.runs[run].Class()) - classRank(h.runs[max(0, r.first)].Class()) }
 	from, end := h.m.b.holdsRun(r.f)
 	for i, run := range h.runs {
@@ -167,9 +187,9 @@ func (h *housing) closed(run facility.Run, first, end int) bool {
 
 // moves lists the stays that have another run than was promised, by arrival and code.
 func (h *housing) moves() (out []RunMove) {
-	for _, r := range h.rooms {
-		if r.now != r.first {
-			out = append(out, h.moveOf(r))
+	for x, r := range h.rooms {
+		if h.spots[x].run != r.first {
+			out = append(out, h.moveOf(x))
 		}
 	}
 	slices.SortFunc(out, func(a, b RunMove) int {
@@ -179,8 +199,9 @@ func (h *housing) moves() (out []RunMove) {
 }
 
 // moveOf is the move of one stay to the run that it has now.
-func (h *housing) moveOf(r room) RunMove {
-	c, from, to := h.m.cases[r.f.stay.RequestID], h.runs[r.first], h.runs[r.now]
+func (h *housing) moveOf(x int) RunMove {
+	r := h.rooms[x]
+	c, from, to := h.m.cases[r.f.stay.RequestID], h.runs[r.first], h.runs[h.spots[x].run]
 	move := RunMove{StayID: r.f.stay.ID, Request: c.Request.Code, DogCode: c.Dog.Code, DogName: c.Dog.Name, Nights: r.f.stay.Nights,
 		From: from.ID, To: to.ID, FromRun: from.Code, ToRun: to.Code, stay: r.f.stay}
 	if classRank(to.Class()) < classRank(from.Class()) {

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
@@ -128,11 +129,16 @@ func TestExtensionsHold(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 15))
 	dogs := s.dogs(t, "true")
 	require.Greater(t, len(dogs), 200)
-	var done, moved, over, refused int
+	var (
+		done, moved, over, refused int
+		slowest                    time.Duration
+	)
 	for range 60 {
 		dog := dogs[r.IntN(len(dogs))]
 		untouched := s.digest(t)
+		began := time.Now()
 		preview := s.previewExtension(t, dog)
+		slowest = max(slowest, time.Since(began))
 		require.Equal(t, untouched, s.digest(t), "a preview changes nothing")
 		requireOrdered(t, preview)
 		refused += len(preview.GetRefused())
@@ -168,7 +174,7 @@ func TestExtensionsHold(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d extended, %d stays moved, %d handovers over the number, %d spans of days refused", done, moved, over, refused)
+	t.Logf("%d extended, %d stays moved, %d handovers over the number, %d spans of days refused, slowest preview %s", done, moved, over, refused, slowest)
 	require.Greater(t, done, 20)
 	require.Positive(t, moved)
 	require.Positive(t, refused)
