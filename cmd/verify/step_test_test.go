@@ -25,16 +25,18 @@ import (
 
 func TestEnvironment(t *testing.T) {
 	t.Logf("OUTSIDE\tvariable\tdoc\tabsent\t%s", os.Getenv("`+venv.Variable+`"))
+	t.Logf("OUTSIDE\tbrowser\tdoc\tabsent\t%s", os.Getenv("`+venv.BrowserVariable+`"))
 }
 
 func TestAway(t *testing.T) { t.Skip("nothing here") }
 `)
-	require.Equal(t, pass("1 tests, 1 outside checks"), stepTest(t.Context(), w, r))
-	require.Equal(t, []outsideCheck{{"tiny", "variable", "doc", "absent", "absent"}}, w.tests.outside)
+	require.Equal(t, pass("1 tests, 2 outside checks"), stepTest(t.Context(), w, r))
+	require.Equal(t, []outsideCheck{{"tiny", "variable", "doc", "absent", "absent"}, {"tiny", "browser", "doc", "absent", "absent"}}, w.tests.outside)
 	said := strings.Join(w.missing, "\n")
 	require.Contains(t, said, "the race detector: no C compiler")
 	require.Contains(t, said, "the reference checks: their step was skipped")
-	require.Contains(t, said, "test tiny TestAway: tiny_test.go:12: nothing here")
+	require.Contains(t, said, "the browser's tests: their step was skipped")
+	require.Contains(t, said, "test tiny TestAway: tiny_test.go:13: nothing here")
 
 	write(t, w.root, "more_test.go", "package tiny\n\nimport \"testing\"\n\nfunc TestBad(t *testing.T) { t.Fatal(\"no\") }\n")
 	require.Equal(t, fail("1 of 2 failed, first: tiny TestBad"), stepTest(t.Context(), w, r))

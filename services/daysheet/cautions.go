@@ -15,6 +15,8 @@ import (
 // What a caution is about, in the order in which they are shown.
 const (
 	AboutAbsent   = "not here"
+	AboutIsolated = "isolated"
+	AboutWatch    = "watch"
 	AboutCare     = "care"
 	AboutTwo      = "two people"
 	AboutBite     = "bite"
@@ -38,6 +40,13 @@ func (s *snapshot) cautions(g *dayplan.Guest, need workload.Need, handlers []str
 		out = append(out, Caution{about, fmt.Sprintf(format, args...)})
 	}
 	dog := &g.Case.Dog
+	if g.Isolated != "" {
+		add(AboutIsolated, "in run %s. Who goes to it, in what order and in what clothes a veterinarian says; it has no sessions and meets no other dog", g.Isolated)
+	}
+	for _, w := range s.watched[g.Stay.RequestID] {
+		add(AboutWatch, "until %s, since it was near a dog that was isolated (%s); tell the site lead of any cough, discharge, tiredness or lost appetite",
+			w.Days.To.AddDays(-1), strings.Join(w.Because, "; "))
+	}
 	add(AboutCare, "%s", careWords(need.Care, handlers, atWork))
 	if text := twoWords(g.Traits.TwoPeople, need.Care); text != "" {
 		add(AboutTwo, "%s", text)
@@ -100,7 +109,7 @@ func (s *snapshot) apartWords(dog ids.DogID) (out []string) {
 		text := s.dogs[other].Code + " " + s.dogs[other].Name
 		for _, g := range s.Inputs.Guests {
 			if g.Case.Dog.ID == other {
-				text += ", run " + s.runs[g.Stay.RunID].Code
+				text += ", run " + s.runOf(&g).Code
 			}
 		}
 		if p.Reason != "" {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/longlead/longlead/services/dayplan"
+	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/training"
@@ -76,7 +77,7 @@ func (s *snapshot) guest(g *dayplan.Guest) (Dog, error) {
 	if err != nil {
 		return Dog{}, err
 	}
-	run, id := s.runs[g.Stay.RunID], g.Case.Dog.ID
+	run, id := s.runOf(g), g.Case.Dog.ID
 	dog := Dog{Code: g.Case.Dog.Code, Name: g.Case.Dog.Name, Run: run.Code, Row: run.Row, Own: g.OwnTrainer,
 		DayOfStay: s.Inputs.Day.Sub(g.Stay.Nights.From) + 1, Days: g.Stay.Nights.Nights() + 1, Graduation: g.Stay.Nights.To,
 		Care: need.Care, Handlers: handlers, Cautions: warned,
@@ -85,6 +86,16 @@ func (s *snapshot) guest(g *dayplan.Guest) (Dog, error) {
 		dog.Vet = Contact{vet.Name, vet.Phone}
 	}
 	return dog, nil
+}
+
+// runOf is the run in which a dog is on the day: its own, or the one that it is isolated in.
+func (s *snapshot) runOf(g *dayplan.Guest) facility.Run {
+	for _, r := range s.runs {
+		if g.Isolated != "" && r.SiteID == s.Inputs.Site.ID && r.Code == g.Isolated {
+			return r
+		}
+	}
+	return s.runs[g.Stay.RunID]
 }
 
 // lines is everything that the plan has people do, by time.

@@ -139,7 +139,7 @@ func (d *Day) pageSheet(dogs []string, lines []Line, drops []Drop, whose string)
 }
 
 // grave says which cautions stand out: those by which somebody gets hurt.
-var grave = map[string]bool{AboutAbsent: true, AboutTwo: true, AboutBite: true, AboutApart: true, AboutMedicine: true, AboutSeason: true}
+var grave = map[string]bool{AboutAbsent: true, AboutIsolated: true, AboutWatch: true, AboutTwo: true, AboutBite: true, AboutApart: true, AboutMedicine: true, AboutSeason: true}
 
 func contactOf(c Contact) pageContact {
 	digits := strings.Map(func(r rune) rune {

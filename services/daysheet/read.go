@@ -9,6 +9,7 @@ import (
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/training"
@@ -24,6 +25,8 @@ type snapshot struct {
 	owners  map[ids.DogID]enrollment.Owner
 	upkeep  map[ids.DogID]enrollment.Upkeep
 	targets map[ids.ProgramID]map[ids.SkillID]training.Target
+	// watched are those of the day, by request.
+	watched map[ids.RequestID][]planner.Watch
 }
 
 // readSnapshot reads a day inside a read-only transaction of the caller. A day without a plan is a Precondition.
@@ -32,7 +35,8 @@ func readSnapshot(ctx context.Context, tx postgres.Tx, siteCode string, day cale
 	if err != nil {
 		return nil, err
 	}
-	s := &snapshot{trainers: map[ids.TrainerID]roster.Trainer{}, runs: map[ids.RunID]facility.Run{}, targets: map[ids.ProgramID]map[ids.SkillID]training.Target{}}
+	s := &snapshot{trainers: map[ids.TrainerID]roster.Trainer{}, runs: map[ids.RunID]facility.Run{}, targets: map[ids.ProgramID]map[ids.SkillID]training.Target{},
+		watched: map[ids.RequestID][]planner.Watch{}}
 	reading, ok, err := dayplan.ReadLive(ctx, tx, site, day)
 	if err != nil {
 		return nil, err
@@ -64,6 +68,13 @@ func readSnapshot(ctx context.Context, tx postgres.Tx, siteCode string, day cale
 			s.targets[t.ProgramID] = map[ids.SkillID]training.Target{}
 		}
 		s.targets[t.ProgramID][t.SkillID] = t
+	}
+	watched, err := planner.WatchedOn(ctx, tx, site.ID, day)
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range watched {
+		s.watched[w.RequestID] = append(s.watched[w.RequestID], w)
 	}
 	return s, s.readDogs(ctx, tx)
 }

@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"io"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -242,4 +243,42 @@ func requireOneStyle(t *testing.T, policy, page string) {
 	require.Contains(t, policy, "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'")
 	require.NotContains(t, policy, "unsafe")
 	require.NotContains(t, page, " style=")
+}
+
+// TestADogInIsolationComesFirst: its sheet says so before anything else, and has the run that it is in; who was near it is watched.
+func TestADogInIsolationComesFirst(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.keepFixed(t, goldenDay)
+	_, err := s.pool.Exec(t.Context(), `
+		with x as (select x.*, d.code from planner.stay x join enrollment.request q on q.id = x.request_id join enrollment.dog d on d.id = q.dog_id),
+		ill as (
+		  insert into planner.isolation (id, request_id, stay_id, site_id, run_id, days, planned_days, suspected, reason, made_at, made_by)
+		  select gen_random_uuid(), x.request_id, x.id, x.site_id, (select r.id from facility.run r where r.site_id = x.site_id and r.isolation order by r.code limit 1),
+		    '[2027-03-03,2027-03-13)', '[2027-03-03,2027-03-13)', '', 'coughs', now(), 'test' from x where code = 'D-064' returning id)
+		insert into planner.contact_watch (isolation_id, request_id, days, because)
+		select ill.id, x.request_id, '[2027-03-03,2027-03-11)', '{lived in the next run}' from ill, x where code = 'D-002'`)
+	require.NoError(t, err)
+	sheet := s.sheet(t, "DRUM", goldenDay)
+	seen := 0
+	for _, d := range sheet.GetDogs() {
+		first := d.GetCautions()[0]
+		switch d.GetCode() {
+		case "D-064":
+			require.Equal(t, "isolated", first.GetAbout())
+			require.NotEqual(t, "C2", d.GetRun())
+			require.Contains(t, first.GetText(), "in run "+d.GetRun()+".")
+			for _, row := range sheet.GetRows() {
+				require.Equal(t, row.GetRow() == d.GetRow(), slices.Contains(row.GetDogCodes(), "D-064"), row.GetRow())
+			}
+			seen++
+		case "D-002":
+			require.Equal(t, "watch", first.GetAbout())
+			require.Contains(t, first.GetText(), "until 2027-03-10, since it was near a dog that was isolated (lived in the next run)")
+			seen++
+		default:
+			require.Equal(t, "care", first.GetAbout())
+		}
+	}
+	require.Equal(t, 2, seen)
 }
