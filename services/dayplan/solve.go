@@ -13,7 +13,7 @@ import (
 // Limits of a search.
 const (
 	usualLimit  = 2 * time.Second
-	repairLimit = 700 * time.Millisecond
+	repairLimit = 500 * time.Millisecond
 	usualSeed   = 1
 )
 
