@@ -130,6 +130,7 @@ func requireRFC5545(t *testing.T, content []byte) {
 		require.LessOrEqual(t, len(line), 75, line)
 		require.True(t, strings.ToValidUTF8(line, "?") == line, "a character is cut in two: %q", line)
 	}
+	require.Contains(t, text, "\r\nREFRESH-INTERVAL;VALUE=DURATION:PT15M\r\n", "RFC 7986 section 5.7")
 	events := strings.Count(text, "BEGIN:VEVENT")
 	for _, property := range []string{"UID", "DTSTAMP", "DTSTART", "DTEND", "SEQUENCE", "STATUS", "SUMMARY"} {
 		require.Len(t, regexp.MustCompile(`(?m)^`+property+`[:;]`).FindAllString(text, -1), events, property)
