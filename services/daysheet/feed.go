@@ -174,7 +174,7 @@ func writeFeed(trainer string, events []event) ([]byte, error) {
 	cal.SetProductId("-//Longlead//Day sheets//EN")
 	cal.SetMethod(ics.MethodPublish)
 	cal.SetName("Day sheets of " + trainer) // sets X-WR-CALNAME as well, which more programs know
-	cal.SetRefreshInterval(feedRefresh) // the library names the type of the value itself
+	cal.SetRefreshInterval(feedRefresh)     // the library names the type of the value itself
 	cal.SetXPublishedTTL(feedRefresh)
 	for _, e := range events {
 		v := cal.AddEvent(e.uid)
