@@ -161,7 +161,7 @@ func (e *Evenings) insertJobs(ctx context.Context, tx postgres.Tx, days []dayKey
 	var all []jobs.Insertion
 	for _, d := range days {
 		// Looks come first: there is one for all sites.
-		all = append(all, jobs.Insertion{Args: EveningArgs{d.SiteID, d.Day}, Opts: jobs.InsertOpts{Queue: Queue, Priority: 2, MaxAttempts: mostAttempts}})
+		all = append(all, jobs.Insertion{Args: EveningArgs(d), Opts: jobs.InsertOpts{Queue: Queue, Priority: 2, MaxAttempts: mostAttempts}})
 	}
 	_, err := e.deps.Jobs.InsertManyTx(ctx, tx, all)
 	return err

@@ -36,7 +36,7 @@ func readWard(ctx context.Context, tx postgres.Tx, site facility.Site, day calen
 	if w.isolated, err = IsolatedOn(ctx, tx, site.ID, day); err != nil {
 		return w, err
 	}
-	if w.watched, err = listWatchedOn(ctx, tx, site.ID, day); err != nil {
+	if w.watched, err = WatchedOn(ctx, tx, site.ID, day); err != nil {
 		return w, err
 	}
 	for _, x := range w.watched {

@@ -61,8 +61,9 @@ func IsolatedOn(ctx context.Context, db postgres.DB, site ids.SiteID, day calend
 		select `+isolationColumns+` from planner.isolation where site_id = $1 and days @> $2::date order by request_id`, site, day)
 }
 
-// listWatchedOn returns who is watched at a site on a day, by isolation and request.
-func listWatchedOn(ctx context.Context, db postgres.DB, site ids.SiteID, day calendar.Date) ([]Watch, error) {
+// WatchedOn returns the dogs that are watched at a site on a day, since they were near one that was isolated, by isolation and request. A dog
+// that was near two stands there twice.
+func WatchedOn(ctx context.Context, db postgres.DB, site ids.SiteID, day calendar.Date) ([]Watch, error) {
 	return postgres.List[Watch](ctx, db, "list who is watched", `
 		select w.isolation_id, w.request_id, w.days::text as days, w.because
 		from planner.contact_watch w join planner.isolation i on i.id = w.isolation_id
