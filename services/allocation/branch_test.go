@@ -40,6 +40,40 @@ func TestPruningKeepsBetterPlans(t *testing.T) {
 	require.Positive(t, dropped.Load(), "some stays are dropped")
 }
 
+// TestForcedAgainstEverySchedule holds the bounds by which stays are dropped against every schedule, at prices found for other values, as they are
+// when stays that were worth something no longer are.
+func TestForcedAgainstEverySchedule(t *testing.T) {
+	t.Parallel()
+	var known, priced atomic.Int64
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, 5)
+		if allocation.Parts(p) != 1 {
+			return
+		}
+		stays := 0
+		for _, d := range p.Dogs {
+			stays += len(d.Placements)
+		}
+		draw := func(label string, low int64) func(int) int64 {
+			list := rapid.SliceOfN(rapid.Int64Range(low, 30), stays, stays).Draw(t, label)
+			return func(i int) int64 { return list[i] }
+		}
+		for trainer := range 10 * len(p.Trainers) {
+			trainer %= len(p.Trainers)
+			bounds, brute := allocation.ForcedBounds(p, trainer, draw("worth before", 0), draw("worth", -30))
+			for i, bound := range bounds {
+				require.GreaterOrEqual(t, bound, brute[i], "trainer %d, stay %d", trainer, i)
+				known.Add(1)
+				if bound == brute[i] {
+					priced.Add(1)
+				}
+			}
+		}
+	})
+	require.Positive(t, known.Load())
+	require.Positive(t, priced.Load(), "some bounds are met")
+}
+
 func TestPricingAgainstEverySchedule(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

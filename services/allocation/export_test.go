@@ -1,5 +1,7 @@
 package allocation
 
+import "slices"
+
 // For tests of this package's parts from outside, with problems drawn by the tests of the whole.
 
 // SolveByBranching solves a problem with the schedule bound and branching alone: no exact search, no local search. A plan of the value known
@@ -63,6 +65,35 @@ func PriceSchedule(p *Problem, trainer int, worth func(stay int) int64, level fu
 	t.sum(1)
 	out := x.price(c, net, t, 5, 1<<30, 0)
 	return out.value + paid, out.bound + paid, x.everySchedule(c, net, 0)
+}
+
+// ForcedBounds returns, for each stay of a trainer, the bound on what a schedule with it can leave over and, by trying every schedule, the most that one
+// does leave over; both are nil where no bound is known. before are the values of stays at which the trainer's own prices were found, worth those that count.
+func ForcedBounds(p *Problem, trainer int, before, worth func(stay int) int64) (bounds, brute []int64) {
+	m := newModel(p, components(p)[0], 1)
+	calendars := newCalendars(m)
+	if trainer >= len(calendars) {
+		return nil, nil
+	}
+	c := calendars[trainer]
+	net := make([]micro, len(m.groups))
+	x := &pricer{m: m}
+	set := func(worth func(int) int64) {
+		for i := range net {
+			net[i] = worth(i) << m.shift
+		}
+	}
+	set(before)
+	x.price(c, net, nil, 30, 1<<30, 0)
+	set(worth)
+	bounds = slices.Clone(x.forced(c, net, nil))
+	const bonus = micro(1) << 50
+	for i := range bounds {
+		net[c.stays[i].group] += bonus // the best schedule is one with the stay, if there is any
+		brute = append(brute, x.everySchedule(c, net, 0)-bonus)
+		net[c.stays[i].group] -= bonus
+	}
+	return bounds, brute
 }
 
 // everySchedule tries every schedule, looking only at the problem's days.

@@ -89,15 +89,19 @@ func (x *pricer) forced(c *calendar, net []micro, site *tariff) []micro {
 	}
 	bound := x.evaluateInner()
 	x.reach = slices.Grow(x.reach[:0], len(c.stays))[:len(c.stays)]
-	days := len(c.minutes)
+	days, sizes, window := len(c.minutes), len(c.sizes), int(c.ends[0])
 	for i := range c.stays {
 		st := &c.stays[i]
+		from, to := int(st.from), int(st.to)
+		if from < to && from < window && !x.has[from*sizes+int(st.class)] {
+			from = min(window, to) // the best mix of the first window knows of no such stay, so it earns nothing by it there
+		}
 		left := net[st.group] - micro(st.penalty)<<x.m.shift
 		if site != nil {
 			left -= site.siteMinutes(c, st)
 		}
 		at := int(st.class) * (days + 1)
-		left -= x.sum[at+int(st.to)] - x.sum[at+int(st.from)]
+		left -= x.sum[at+to] - x.sum[at+from]
 		x.reach[i] = bound - x.surplus[st.dog] + left
 	}
 	return x.reach
