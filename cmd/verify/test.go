@@ -157,7 +157,7 @@ func stepTest(ctx context.Context, w *work, r *record) outcome {
 		w.browser = venv.Absent
 		w.without("the browser's tests: their step was skipped")
 	}
-	args, env := []string{"test", "-json", "-count=1", "-timeout=30m"}, append(os.Environ(), venv.Variable+"="+w.reference, venv.BrowserVariable+"="+w.browser)
+	args, env := []string{"test", "-json", "-count=1", "-timeout=50m"}, append(os.Environ(), venv.Variable+"="+w.reference, venv.BrowserVariable+"="+w.browser)
 	if race {
 		args, env = append(args, "-race"), append(env, "CGO_ENABLED=1")
 	}
@@ -171,7 +171,7 @@ var shortened = []string{"./services/allocation", "./services/dayblocks", "./ser
 
 // stepWhole runs those packages again without the race detector, so that nothing is left out.
 func stepWhole(ctx context.Context, w *work, r *record) outcome {
-	run, out := runTests(ctx, w, r, os.Environ(), append([]string{"test", "-json", "-count=1", "-timeout=30m"}, shortened...))
+	run, out := runTests(ctx, w, r, os.Environ(), append([]string{"test", "-json", "-count=1", "-timeout=50m"}, shortened...))
 	if run == nil {
 		return out
 	}
