@@ -120,7 +120,7 @@ func TestRegionsMakeOnePlan(t *testing.T) {
 	t.Parallel()
 	s := newTwinSchool(t)
 	s.startWorker(t)
-	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: long(8000)}
+	req := &plannerv1.DraftPlanRequest{Month: scenario.Month, Seconds: 600, Iterations: long(3000)}
 	alone := s.draft(t, req)
 	require.EqualValues(t, 260+229, alone.GetRequests())
 	whole := s.read(t, alone.GetId())
