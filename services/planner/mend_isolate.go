@@ -210,19 +210,29 @@ func (m *mending) isolationRun(ctx context.Context, db postgres.DB, nights calen
 	site := m.in.Sites[0]
 	dog := facility.DogSize{LengthMM: m.c.Dog.LengthMM, HeightMM: m.c.Dog.HeightMM}
 	var why []string
+	runs := map[string][]string{} // by reason, so that each is said once
+	refuse := func(run, reason string) {
+		if len(runs[reason]) == 0 {
+			why = append(why, reason)
+		}
+		runs[reason] = append(runs[reason], run)
+	}
 	for _, run := range m.in.Runs {
 		if !run.Isolation || only != "" && run.Code != only {
 			continue
 		}
 		if fits, reason := facility.FitsDog(run.Size(), dog, site.FloorRule()); !fits {
-			why = append(why, run.Code+": "+reason)
+			refuse(run.Code, reason)
 			continue
 		}
 		if reason := m.isolationRunTaken(run, nights, taken); reason != "" {
-			why = append(why, run.Code+" "+reason)
+			refuse(run.Code, reason)
 			continue
 		}
 		return run.ID, nil
+	}
+	for i, reason := range why {
+		why[i] = strings.Join(runs[reason], ", ") + ": " + reason
 	}
 	if len(why) == 0 {
 		why = []string{"there is none"}
@@ -243,17 +253,17 @@ func (m *mending) isolationRunTaken(run facility.Run, nights calendar.Span, take
 			wide = t.Days
 		}
 		if wide.Overlaps(nights) {
-			return fmt.Sprintf("is taken from %s to %s", t.Days.From, t.Days.To)
+			return fmt.Sprintf("taken from %s to %s", t.Days.From, t.Days.To)
 		}
 	}
 	for _, s := range m.in.Stays {
 		if s.RunID == run.ID && (calendar.Span{From: s.Nights.From.AddDays(-clean), To: s.Nights.To.AddDays(clean)}).Overlaps(nights) {
-			return fmt.Sprintf("is promised from %s to %s", s.Nights.From, s.Nights.To)
+			return fmt.Sprintf("promised from %s to %s", s.Nights.From, s.Nights.To)
 		}
 	}
 	for night := range nights.Dates() {
 		if run.ClosedOn(night) {
-			return fmt.Sprintf("is closed on %s", night)
+			return fmt.Sprintf("closed on %s", night)
 		}
 	}
 	return ""

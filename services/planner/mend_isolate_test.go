@@ -95,7 +95,7 @@ func (s *school) requireEndedIsolation(t *testing.T, list func(string) *plannerv
 	require.NoError(t, s.isolate(t, "F-005", &plannerv1.IsolationAsk{From: "2027-03-05"}, second.GetFingerprint()))
 	_, err := s.mend.PreviewIsolation(t.Context(), &plannerv1.PreviewIsolationRequest{DogCode: "F-020", Isolation: &plannerv1.IsolationAsk{From: "2027-03-06"}})
 	require.Equal(t, codes.FailedPrecondition, status.Code(err), "both are taken")
-	require.ErrorContains(t, err, "Z1 is taken from 2027-03-05 to 2027-03-19")
+	require.ErrorContains(t, err, "Z1, Z2: taken from 2027-03-05 to 2027-03-19")
 
 	end := func(dog, day string, lift bool) error {
 		_, err := s.mend.EndIsolation(t.Context(), &plannerv1.EndIsolationRequest{DogCode: dog, Day: day, Reason: "the veterinarian says so", Lift: lift})
