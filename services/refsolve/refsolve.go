@@ -1,5 +1,5 @@
 // Package refsolve solves allocation problems with general solvers that others wrote (HiGHS and OR-Tools CP-SAT), so that
-// tests can compare our engine's plans and bounds with theirs; works out heat indices with MetPy; and fits learning curves with
+// tests can compare our engine's plans and bounds with theirs, and so days and handover slots; works out heat indices with MetPy; and fits learning curves with
 // SciPy. It is test support: no program links it. All of it runs in the virtual environment that package venv describes.
 package refsolve
 
