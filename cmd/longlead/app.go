@@ -25,6 +25,7 @@ import (
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/localpg"
+	"github.com/longlead/longlead/services/mail"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/readiness"
@@ -38,6 +39,7 @@ import (
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
@@ -60,6 +62,9 @@ type app struct {
 	jobs   *jobs.Client
 	tokens *rpc.Tokens
 	log    *slog.Logger
+	// outbox takes letters to owners; absent with --server. letters is what useMail has set.
+	outbox  *mail.Outbox
+	letters mail.WorkerDeps
 	// close undoes what open did, last first.
 	close []func()
 }
@@ -125,11 +130,16 @@ func (a *app) work(ctx context.Context, stays bool) error {
 	workers := jobs.NewWorkers()
 	planner.NewWorker(a.pool, a.jobs, a.log).Register(workers)
 	dayplan.NewEvenings(dayplan.EveningsDeps{Pool: a.pool, Jobs: a.jobs, Mint: ids.NewMint(), Now: time.Now, Log: a.log}).Register(workers)
+	a.mailWorker().Register(workers)
 	queues := map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}
 	if stays {
 		queues[dayplan.Queue] = dayplan.JobsAtOnce
 	}
-	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: dayplan.Periodic(), Logger: a.log, StopSoftly: time.Second})
+	if a.letters.Sender != nil {
+		queues[mail.Queue] = mail.JobsAtOnce
+	}
+	periodic := append(dayplan.Periodic(), mail.Periodic()...)
+	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: periodic, Logger: a.log, StopSoftly: time.Second})
 	if err != nil {
 		return fmt.Errorf("set up the worker: %w", err)
 	}
@@ -237,6 +247,8 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName})
 	eveningServer := dayplan.NewEveningServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
+	a.outbox = mail.NewOutbox(mail.OutboxDeps{Jobs: client, Mint: mint, Now: time.Now})
+	mailServer := mail.NewServer(mail.Deps{Pool: pool, Outbox: a.outbox, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -249,6 +261,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, eveningServer) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { daysheetv1.RegisterDaySheetServiceServer(r, daysheetServer) }, HTTP: daysheetv1.RegisterDaySheetServiceHandler, Pages: daysheetServer.Pages},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { mailv1.RegisterMailServiceServer(r, mailServer) }, HTTP: mailv1.RegisterMailServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {

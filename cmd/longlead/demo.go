@@ -19,6 +19,7 @@ import (
 
 type demoCmd struct {
 	ListenOptions
+	MailOptions
 	Once    bool  `help:"Print the plan and stop, without serving."`
 	Seconds int32 `help:"Most seconds of solving." default:"10"`
 }
@@ -37,6 +38,9 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
+	if _, err := a.useMail(o, &c.MailOptions); err != nil {
+		return err
+	}
 	if err := a.work(ctx, !c.Once); err != nil {
 		return err
 	}

@@ -28,6 +28,7 @@ type ListenOptions struct {
 
 type serveCmd struct {
 	ListenOptions
+	MailOptions
 }
 
 // Run serves until interrupted.
@@ -40,9 +41,14 @@ func (c *serveCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
+	where, err := a.useMail(o, &c.MailOptions)
+	if err != nil {
+		return err
+	}
 	if err := a.work(ctx, true); err != nil {
 		return err
 	}
+	fmt.Fprintln(o.notes(std), where)
 	return serve(ctx, a, o, c.ListenOptions, std)
 }
 

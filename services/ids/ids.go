@@ -63,6 +63,8 @@ type (
 	SessionID = ID[session]
 	// FeedID identifies a trainer's calendar feed.
 	FeedID = ID[feed]
+	// LetterID identifies a letter to an owner.
+	LetterID = ID[letter]
 )
 
 type (
@@ -88,6 +90,7 @@ type (
 	skill       struct{}
 	session     struct{}
 	feed        struct{}
+	letter      struct{}
 )
 
 func (site) label() string        { return "site" }
@@ -112,6 +115,7 @@ func (policy) label() string      { return "policy" }
 func (skill) label() string       { return "skill" }
 func (session) label() string     { return "session" }
 func (feed) label() string        { return "calendar feed" }
+func (letter) label() string      { return "letter" }
 
 // Parse reads an identifier in its usual form of 36 characters: Parse[SiteID]("0193..."). The empty text and the UUID of
 // only zeros are errors, because a caller that parses wants an identifier; UnmarshalText reads the empty text as absent.

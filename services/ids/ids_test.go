@@ -60,6 +60,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		"stay": ids.StayID{}, "plan": ids.PlanID{}, "household": ids.HouseholdID{}, "policy": ids.PolicyID{},
 		"study of moves": ids.MoveStudyID{}, "skill": ids.SkillID{}, "session": ids.SessionID{},
 		"calendar feed": ids.FeedID{},
+		"letter":        ids.LetterID{},
 	}
 	seen := map[reflect.Type]string{}
 	for name, id := range kinds {
@@ -69,7 +70,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		err := reflect.New(typ).Interface().(interface{ Scan(any) error }).Scan("x")
 		require.ErrorContains(t, err, name+` ID "x"`)
 	}
-	require.Len(t, seen, 20)
+	require.Len(t, seen, 21)
 }
 
 func TestZeroIsAbsent(t *testing.T) {

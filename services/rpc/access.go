@@ -38,6 +38,7 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 		accessv1.Permission_PERMISSION_MEND_STAYS,
+		accessv1.Permission_PERMISSION_MANAGE_MAIL,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
@@ -45,10 +46,12 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_LOG_SESSIONS, accessv1.Permission_PERMISSION_PLAN_DAYS,
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 		accessv1.Permission_PERMISSION_MEND_STAYS,
+		accessv1.Permission_PERMISSION_MANAGE_MAIL,
 	},
 	"office": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS,
+		accessv1.Permission_PERMISSION_MANAGE_MAIL,
 	},
 	"trainer": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_READ_PLANS,

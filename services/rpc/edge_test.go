@@ -21,6 +21,7 @@ import (
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
@@ -73,6 +74,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(readinessv1.RegisterReadinessServiceServer, readinessv1.ReadinessServiceServer(readinessv1.UnimplementedReadinessServiceServer{}), readinessv1.RegisterReadinessServiceHandler),
 		register(dayplanv1.RegisterEveningServiceServer, dayplanv1.EveningServiceServer(dayplanv1.UnimplementedEveningServiceServer{}), dayplanv1.RegisterEveningServiceHandler),
 		register(daysheetv1.RegisterDaySheetServiceServer, daysheetv1.DaySheetServiceServer(daysheetv1.UnimplementedDaySheetServiceServer{}), daysheetv1.RegisterDaySheetServiceHandler),
+		register(mailv1.RegisterMailServiceServer, mailv1.MailServiceServer(mailv1.UnimplementedMailServiceServer{}), mailv1.RegisterMailServiceHandler),
 		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
 		register(plannerv1.RegisterMendServiceServer, plannerv1.MendServiceServer(plannerv1.UnimplementedMendServiceServer{}), plannerv1.RegisterMendServiceHandler),

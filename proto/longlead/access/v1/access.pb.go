@@ -50,6 +50,8 @@ const (
 	Permission_PERMISSION_MANAGE_FEEDS Permission = 9
 	// Change promised stays: extend one, or move a dog to isolation.
 	Permission_PERMISSION_MEND_STAYS Permission = 10
+	// Read letters to owners, send them again, and change their texts.
+	Permission_PERMISSION_MANAGE_MAIL Permission = 12
 )
 
 // Enum value maps for Permission.
@@ -66,6 +68,7 @@ var (
 		8:  "PERMISSION_PLAN_DAYS",
 		9:  "PERMISSION_MANAGE_FEEDS",
 		10: "PERMISSION_MEND_STAYS",
+		12: "PERMISSION_MANAGE_MAIL",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":   0,
@@ -79,6 +82,7 @@ var (
 		"PERMISSION_PLAN_DAYS":     8,
 		"PERMISSION_MANAGE_FEEDS":  9,
 		"PERMISSION_MEND_STAYS":    10,
+		"PERMISSION_MANAGE_MAIL":   12,
 	}
 )
 
@@ -132,7 +136,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xc2\x02\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xde\x02\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -146,7 +150,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x14PERMISSION_PLAN_DAYS\x10\b\x12\x1b\n" +
 	"\x17PERMISSION_MANAGE_FEEDS\x10\t\x12\x19\n" +
 	"\x15PERMISSION_MEND_STAYS\x10\n" +
-	":`\n" +
+	"\x12\x1a\n" +
+	"\x16PERMISSION_MANAGE_MAIL\x10\f:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +

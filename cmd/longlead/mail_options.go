@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/longlead/longlead/services/mail"
+)
+
+// MailOptions say where letters to owners go. Without a server they are written to a folder.
+type MailOptions struct {
+	MailDir      string `env:"LONGLEAD_MAIL_DIR" help:"Write letters to this folder, where mail programs can open them. It is the default, in the data folder." placeholder:"DIR" xor:"mail"`
+	SMTP         string `name:"smtp" env:"LONGLEAD_SMTP" help:"Send letters over this mail server." placeholder:"HOST:PORT" xor:"mail"`
+	SMTPSecurity string `name:"smtp-security" env:"LONGLEAD_SMTP_SECURITY" enum:"starttls,tls,plain" default:"starttls" help:"How the connection is kept private: starttls, tls, or plain for a server on this machine."`
+	SMTPUser     string `name:"smtp-user" env:"LONGLEAD_SMTP_USER" help:"Name to sign in with." placeholder:"NAME"`
+	SMTPPassword string `name:"smtp-password-file" env:"LONGLEAD_SMTP_PASSWORD_FILE" help:"File with the password." placeholder:"FILE"`
+	DKIMKey      string `name:"dkim-key" env:"LONGLEAD_DKIM_KEY" help:"Sign letters with the private key in this file (PEM)." placeholder:"FILE"`
+	DKIMDomain   string `name:"dkim-domain" env:"LONGLEAD_DKIM_DOMAIN" help:"Domain whose DNS has the public key." placeholder:"DOMAIN"`
+	DKIMSelector string `name:"dkim-selector" env:"LONGLEAD_DKIM_SELECTOR" default:"longlead" help:"Selector of the public key in the DNS." placeholder:"NAME"`
+	MailMinute   int    `name:"mail-per-minute" env:"LONGLEAD_MAIL_PER_MINUTE" default:"60" help:"Most letters a minute to addresses of one domain; 0 for no limit." placeholder:"N"`
+	MailAtOnce   int    `name:"mail-at-once" default:"20" help:"How many of these may go at once." placeholder:"N"`
+}
+
+// letters make what sends letters. where tells people where they go.
+func (m *MailOptions) letters(o *Options) (d mail.WorkerDeps, where string, end func(), err error) {
+	end = func() {}
+	if m.MailMinute < 0 || m.MailAtOnce < 1 {
+		return d, "", end, usageError("--mail-per-minute must not be negative, and --mail-at-once at least 1")
+	}
+	d.Pace = mail.Pace{PerMinute: m.MailMinute, Burst: m.MailAtOnce}
+	if m.DKIMKey != "" {
+		if d.Signer, err = mail.LoadSigner(m.DKIMDomain, m.DKIMSelector, m.DKIMKey); err != nil {
+			return d, "", end, err
+		}
+	}
+	if m.SMTP == "" {
+		dir := m.folder(o)
+		d.Sender, err = mail.NewFolder(dir)
+		return d, fmt.Sprintf("Letters to owners are written to %s and reach nobody; --smtp sends them.", dir), end, err
+	}
+	cfg := mail.SMTPConfig{Addr: m.SMTP, Security: mail.Security(m.SMTPSecurity), User: m.SMTPUser}
+	if m.SMTPPassword != "" {
+		content, err := os.ReadFile(m.SMTPPassword)
+		if err != nil {
+			return d, "", end, usageError(fmt.Sprintf("the password file cannot be read (%v)", err))
+		}
+		cfg.Password = strings.TrimRight(string(content), "\r\n")
+	}
+	sender, err := mail.NewSMTP(cfg)
+	if err != nil {
+		return d, "", end, err
+	}
+	d.Sender = sender
+	return d, fmt.Sprintf("Letters to owners are sent over %s.", m.SMTP), sender.Close, nil
+}
+
+// folder is where letters are written without a server.
+func (m *MailOptions) folder(o *Options) string {
+	if m.MailDir != "" {
+		return m.MailDir
+	}
+	return filepath.Join(o.Data, "mail")
+}
+
+// useMail lets this process send letters once work is called, and says where they go.
+func (a *app) useMail(o *Options, m *MailOptions) (where string, err error) {
+	d, where, end, err := m.letters(o)
+	if err != nil {
+		return "", err
+	}
+	a.letters = d
+	a.close = append(a.close, end)
+	return where, nil
+}
+
+// mailWorker sends letters. In a process that sends none it is there all the same, so that the kinds of job are known.
+func (a *app) mailWorker() *mail.Worker {
+	d := a.letters
+	d.Pool, d.Jobs, d.Now, d.Log = a.pool, a.jobs, time.Now, a.log
+	if d.Sender == nil {
+		d.Sender = noSender{}
+	}
+	return mail.NewWorker(d)
+}
+
+// noSender is for processes that work on no letters.
+type noSender struct{}
+
+func (noSender) Send(context.Context, mail.Outgoing) (string, error) {
+	return "", fmt.Errorf("this process sends no letters")
+}
+
+func (noSender) Reaches() bool { return true }
