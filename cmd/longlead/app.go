@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -22,6 +23,7 @@ import (
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
+	"github.com/longlead/longlead/services/handover"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/localpg"
@@ -39,6 +41,7 @@ import (
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
@@ -48,6 +51,9 @@ import (
 
 // databaseName is the database in the private server.
 const databaseName = "longlead"
+
+// defaultPublicURL is where a server that serves this machine alone is reached.
+const defaultPublicURL = "http://127.0.0.1:7611"
 
 // stopGrace is how long calls and jobs may take to finish when the program ends.
 const stopGrace = 10 * time.Second
@@ -65,6 +71,10 @@ type app struct {
 	// outbox takes letters to owners; absent with --server. letters is what useMail has set.
 	outbox  *mail.Outbox
 	letters mail.WorkerDeps
+	// book keeps appointments with owners; absent with --server.
+	book *handover.Book
+	// publicURL is the address under which owners reach the server.
+	publicURL string
 	// close undoes what open did, last first.
 	close []func()
 }
@@ -78,7 +88,7 @@ func (a *app) Close() {
 
 // openApp connects to a server, or starts the services here.
 func openApp(ctx context.Context, o *Options, std streams, level slog.Level) (*app, error) {
-	a := &app{log: slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))}
+	a := &app{log: slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level})), publicURL: cmp.Or(o.PublicURL, defaultPublicURL)}
 	var err error
 	if o.Server != "" {
 		err = a.dial(o)
@@ -223,7 +233,7 @@ func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (st
 // allPorts are all kinds of record in import order.
 func allPorts() []records.Port {
 	var ports []records.Port
-	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown())} {
+	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown()), handover.Ports(planner.HandoverKnown())} {
 		ports = append(ports, p...)
 	}
 	return ports
@@ -249,6 +259,8 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
 	a.outbox = mail.NewOutbox(mail.OutboxDeps{Jobs: client, Mint: mint, Now: time.Now})
 	mailServer := mail.NewServer(mail.Deps{Pool: pool, Outbox: a.outbox, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
+	a.book = handover.NewBook(handover.BookDeps{Mint: mint, Now: time.Now, Known: planner.HandoverKnown(), Changed: a.handoverChanged})
+	handoverServer := handover.NewServer(handover.Deps{Pool: pool, Book: a.book, Caller: rpc.CallerName, PublicURL: a.publicURL, Log: a.log})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -262,6 +274,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, eveningServer) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { daysheetv1.RegisterDaySheetServiceServer(r, daysheetServer) }, HTTP: daysheetv1.RegisterDaySheetServiceHandler, Pages: daysheetServer.Pages},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { mailv1.RegisterMailServiceServer(r, mailServer) }, HTTP: mailv1.RegisterMailServiceHandler},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { handoverv1.RegisterHandoverServiceServer(r, handoverServer) }, HTTP: handoverv1.RegisterHandoverServiceHandler, Pages: handoverServer.Pages},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {
@@ -275,6 +288,9 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	a.close = append(a.close, func() { _ = a.conn.Close() })
 	return nil
 }
+
+// handoverChanged is told of every change of an appointment, in its transaction.
+func (a *app) handoverChanged(context.Context, postgres.Tx, handover.Change) error { return nil }
 
 // localName is who acts when somebody works on this machine: the name of the account.
 func localName() string {

@@ -48,6 +48,7 @@ type cli struct {
 	Sheet    sheetCmd    `cmd:"" help:"Show or print the day sheets of a site: what each trainer does, and what to know of each dog."`
 	Feed     feedCmd     `cmd:"" help:"Make, list and revoke private calendar feeds of trainers' days."`
 	Mend     mendCmd     `cmd:"" help:"Change promised stays: keep a dog longer, move one to isolation."`
+	Handover handoverCmd `cmd:"" help:"Appoint, confirm, move and cancel handovers with owners, note who came, book lessons, make private links."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
@@ -70,7 +71,7 @@ func run(ctx context.Context, args []string, std streams) int {
 	var c cli
 	exited, code := false, exitOK
 	parser, err := kong.New(&c, kong.Name("longlead"), kong.Description(description), kong.UsageOnError(),
-		kong.Writers(std.out, std.err), kong.Exit(func(n int) { exited, code = true, n }), kong.Vars{"data": defaultDataDir(), "planhelp": planHelp})
+		kong.Writers(std.out, std.err), kong.Exit(func(n int) { exited, code = true, n }), kong.Vars{"data": defaultDataDir(), "planhelp": planHelp, "publicurl": defaultPublicURL})
 	if err != nil {
 		fmt.Fprintln(std.err, "longlead:", err)
 		return exitFailed

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -20,6 +21,7 @@ type Options struct {
 	DatabaseURLFile string `env:"LONGLEAD_DATABASE_URL_FILE" help:"Read the URL of the Postgres server from a file, to keep its password out of sight." placeholder:"FILE" xor:"database"`
 	Server          string `env:"LONGLEAD_SERVER" help:"Talk to a Longlead server at this address (gRPC) instead of working here." placeholder:"HOST:PORT"`
 	TokenFile       string `env:"LONGLEAD_TOKEN_FILE" help:"File with the token for --server." placeholder:"FILE"`
+	PublicURL       string `name:"public-url" default:"${publicurl}" env:"LONGLEAD_PUBLIC_URL" help:"Address under which owners reach this server's HTTP side; it stands in private links." placeholder:"URL"`
 	JSON            bool   `name:"json" help:"Print JSON for programs instead of tables for people."`
 }
 
@@ -30,6 +32,15 @@ func (o *Options) Validate() error {
 	}
 	if o.Server != "" && o.TokenFile == "" {
 		return errors.New("--server needs --token-file: a file with the token that the server's operator gave you")
+	}
+	return checkPublicURL(o.PublicURL)
+}
+
+// checkPublicURL refuses what is no address to put a path after.
+func checkPublicURL(text string) error {
+	u, err := url.Parse(text)
+	if text != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "") {
+		return errors.New("--public-url is no web address: write one such as https://dogs.example.com, without a query")
 	}
 	return nil
 }

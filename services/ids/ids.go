@@ -65,6 +65,12 @@ type (
 	FeedID = ID[feed]
 	// LetterID identifies a letter to an owner.
 	LetterID = ID[letter]
+	// AppointmentID identifies an appointment with an owner.
+	AppointmentID = ID[appointment]
+	// OfferID identifies another time that an owner may choose.
+	OfferID = ID[offer]
+	// LinkID identifies a private address of an owner's page.
+	LinkID = ID[link]
 )
 
 type (
@@ -91,6 +97,9 @@ type (
 	session     struct{}
 	feed        struct{}
 	letter      struct{}
+	appointment struct{}
+	offer       struct{}
+	link        struct{}
 )
 
 func (site) label() string        { return "site" }
@@ -116,6 +125,9 @@ func (skill) label() string       { return "skill" }
 func (session) label() string     { return "session" }
 func (feed) label() string        { return "calendar feed" }
 func (letter) label() string      { return "letter" }
+func (appointment) label() string { return "appointment" }
+func (offer) label() string       { return "offered time" }
+func (link) label() string        { return "private link" }
 
 // Parse reads an identifier in its usual form of 36 characters: Parse[SiteID]("0193..."). The empty text and the UUID of
 // only zeros are errors, because a caller that parses wants an identifier; UnmarshalText reads the empty text as absent.

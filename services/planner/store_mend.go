@@ -23,6 +23,16 @@ func listLiveOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) (
 		select `+stayColumns+` from planner.stay where request_id = any($1) and state in `+liveStates+` order by request_id`, requests)
 }
 
+// listLatestOf returns one stay for each of the requests that ever had one: the live one, or else the one that was cancelled last; the latest
+// arrival first.
+func listLatestOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) ([]Stay, error) {
+	return postgres.List[Stay](ctx, db, "list latest stays of requests", `
+		select `+stayColumns+` from (
+		  select distinct on (request_id) * from planner.stay where request_id = any($1) and state <> 'replaced'
+		  order by request_id, (state = 'cancelled'), made_at desc, id desc
+		) latest order by lower(nights) desc, request_id`, requests)
+}
+
 // swap is a stay that takes the place of another of the same request.
 type swap struct{ from, to Stay }
 

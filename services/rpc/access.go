@@ -39,6 +39,7 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 		accessv1.Permission_PERMISSION_MEND_STAYS,
 		accessv1.Permission_PERMISSION_MANAGE_MAIL,
+		accessv1.Permission_PERMISSION_MANAGE_HANDOVERS,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
@@ -47,11 +48,13 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_MANAGE_FEEDS,
 		accessv1.Permission_PERMISSION_MEND_STAYS,
 		accessv1.Permission_PERMISSION_MANAGE_MAIL,
+		accessv1.Permission_PERMISSION_MANAGE_HANDOVERS,
 	},
 	"office": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,
 		accessv1.Permission_PERMISSION_READ_PLANS,
 		accessv1.Permission_PERMISSION_MANAGE_MAIL,
+		accessv1.Permission_PERMISSION_MANAGE_HANDOVERS,
 	},
 	"trainer": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_READ_PLANS,

@@ -52,6 +52,8 @@ const (
 	Permission_PERMISSION_MEND_STAYS Permission = 10
 	// Read letters to owners, send them again, and change their texts.
 	Permission_PERMISSION_MANAGE_MAIL Permission = 12
+	// Place, move and cancel appointments with owners, and make and shut their private links.
+	Permission_PERMISSION_MANAGE_HANDOVERS Permission = 11
 )
 
 // Enum value maps for Permission.
@@ -69,20 +71,22 @@ var (
 		9:  "PERMISSION_MANAGE_FEEDS",
 		10: "PERMISSION_MEND_STAYS",
 		12: "PERMISSION_MANAGE_MAIL",
+		11: "PERMISSION_MANAGE_HANDOVERS",
 	}
 	Permission_value = map[string]int32{
-		"PERMISSION_UNSPECIFIED":   0,
-		"PERMISSION_READ_RECORDS":  1,
-		"PERMISSION_WRITE_RECORDS": 2,
-		"PERMISSION_READ_PLANS":    3,
-		"PERMISSION_DRAFT_PLANS":   4,
-		"PERMISSION_PUBLISH_PLANS": 5,
-		"PERMISSION_SET_POLICY":    6,
-		"PERMISSION_LOG_SESSIONS":  7,
-		"PERMISSION_PLAN_DAYS":     8,
-		"PERMISSION_MANAGE_FEEDS":  9,
-		"PERMISSION_MEND_STAYS":    10,
-		"PERMISSION_MANAGE_MAIL":   12,
+		"PERMISSION_UNSPECIFIED":      0,
+		"PERMISSION_READ_RECORDS":     1,
+		"PERMISSION_WRITE_RECORDS":    2,
+		"PERMISSION_READ_PLANS":       3,
+		"PERMISSION_DRAFT_PLANS":      4,
+		"PERMISSION_PUBLISH_PLANS":    5,
+		"PERMISSION_SET_POLICY":       6,
+		"PERMISSION_LOG_SESSIONS":     7,
+		"PERMISSION_PLAN_DAYS":        8,
+		"PERMISSION_MANAGE_FEEDS":     9,
+		"PERMISSION_MEND_STAYS":       10,
+		"PERMISSION_MANAGE_MAIL":      12,
+		"PERMISSION_MANAGE_HANDOVERS": 11,
 	}
 )
 
@@ -136,7 +140,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xde\x02\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xff\x02\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -151,7 +155,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x17PERMISSION_MANAGE_FEEDS\x10\t\x12\x19\n" +
 	"\x15PERMISSION_MEND_STAYS\x10\n" +
 	"\x12\x1a\n" +
-	"\x16PERMISSION_MANAGE_MAIL\x10\f:`\n" +
+	"\x16PERMISSION_MANAGE_MAIL\x10\f\x12\x1f\n" +
+	"\x1bPERMISSION_MANAGE_HANDOVERS\x10\v:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +
