@@ -12,9 +12,9 @@ import (
 //go:embed slot.py
 var slotScript []byte
 
-// SlotResult is what CP-SAT found for a problem of handover slots, and how long that took it in seconds.
+// SlotResult is what CP-SAT found for a problem of handover slots, nil where it found no plan in time, and how long that took it in seconds.
 type SlotResult struct {
-	Value, Bound int
+	Value, Bound *int
 	Seconds      float64
 }
 

@@ -158,7 +158,9 @@ class Programme:
         s.parameters.num_workers = 2
         s.parameters.max_time_in_seconds = seconds
         began = time.monotonic()
-        s.solve(self.m)
+        status = s.solve(self.m)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return {"Value": None, "Bound": None, "Seconds": time.monotonic() - began}
         worth = sum(v["Miss"] for v in self.p["Visits"] or [])
         return {
             "Value": worth - round(s.objective_value),

@@ -57,8 +57,9 @@ func (x *part) swap(plan, room []int32, v int, o int32) bool {
 		plan[v] = o
 		return true
 	}
+	full := firstFull(room, x.all[o].cells())
 	for w, other := range plan {
-		if w == v || !meet(x.all[other].cells(), x.all[o].cells()) {
+		if w == v || !uses(x.all[other].cells(), full) {
 			continue
 		}
 		take(room, x.all[other].cells(), -1)
@@ -77,13 +78,23 @@ func (x *part) swap(plan, room []int32, v int, o int32) bool {
 	return false
 }
 
-// meet reports whether two options share a cell.
-func meet(a, b []stretch) bool {
-	for _, s := range a {
-		for _, t := range b {
-			if s.lo < t.hi && t.lo < s.hi {
-				return true
+// firstFull is the first cell of some that takes no more.
+func firstFull(room []int32, cells []stretch) int32 {
+	for _, s := range cells {
+		for c := s.lo; c < s.hi; c++ {
+			if room[c] <= 0 {
+				return c
 			}
+		}
+	}
+	return -1
+}
+
+// uses reports whether a cell is among some.
+func uses(cells []stretch, c int32) bool {
+	for _, s := range cells {
+		if s.lo <= c && c < s.hi {
+			return true
 		}
 	}
 	return false

@@ -41,6 +41,7 @@ type tree struct {
 	cost  int     // of it
 	bound int     // no plan costs less
 	stop  func() bool
+	open  open // the nodes that wait
 	relaxation
 }
 
@@ -48,6 +49,7 @@ func newTree(x *part, start []int32, stop func() bool) *tree {
 	t := &tree{x: x, stop: stop, relaxation: newRelaxation(x)}
 	t.best = slices.Clone(start)
 	t.cost, _ = x.fits(start)
+	t.open = open{t.root()}
 	return t
 }
 
@@ -63,34 +65,41 @@ func (t *tree) root() *node {
 // Steps of prices at the root and at any other node.
 const stepsRoot, stepsNode = 600, 40
 
-// search looks through at most so many nodes; afterwards no plan costs less than t.bound.
+// memory is what the nodes of a part that wait may take at most, in bytes.
+const memory = 256 << 20
+
+// search looks through at most so many nodes more; afterwards no plan costs less than t.bound.
 func (t *tree) search(nodes int) {
-	waiting := &open{}
-	for now := t.root(); ; {
+	var now *node
+	for ; nodes > 0 && !t.full() && !t.stop(); nodes-- {
 		if now == nil {
-			if waiting.Len() == 0 || !t.hopeful((*waiting)[0].bound) {
-				t.bound = t.cost
-				return
+			if t.open.Len() == 0 || !t.hopeful(t.open[0].bound) {
+				t.open = nil
+				break
 			}
-			now = heap.Pop(waiting).(*node)
+			now = heap.Pop(&t.open).(*node)
 		}
-		if nodes == 0 || t.stop() {
-			heap.Push(waiting, now)
-			t.bound = min(t.cost, points((*waiting)[0].bound))
-			return
-		}
-		nodes--
 		steps := stepsNode
 		if len(now.live) == len(t.x.all) {
 			steps = stepsRoot
 		}
 		first, second := t.expand(now, steps)
 		if second != nil && t.hopeful(second.bound) {
-			heap.Push(waiting, second)
+			heap.Push(&t.open, second)
 		}
 		now = first
 	}
+	if now != nil {
+		heap.Push(&t.open, now)
+	}
+	t.bound = t.cost
+	if t.open.Len() > 0 {
+		t.bound = min(t.cost, points(t.open[0].bound))
+	}
 }
+
+// full reports whether the nodes that wait take all the memory that they may.
+func (t *tree) full() bool { return t.open.Len() >= memory/(4*len(t.x.all)+8*len(t.x.room)+1) }
 
 // points is a bound in whole points: costs are whole, so it is rounded up.
 func points(bound int64) int { return int((max(0, bound) + scale - 1) / scale) }
