@@ -95,12 +95,7 @@ func (b *Book) setOffers(ctx context.Context, tx postgres.Tx, a Appointment, oth
 	if err != nil || !changed {
 		return a, err
 	}
-	after := a
-	after.Revision, after.ChangedAt = a.Revision+1, b.now()
-	if err := updateAppointment(ctx, tx, after); err != nil {
-		return a, err
-	}
-	return after, b.note(ctx, tx, a, after, ActOffers, w)
+	return b.keep(ctx, tx, a, a, ActOffers, w, nil)
 }
 
 // keep does an act: it checks the time where it is new, stores the appointment, does what else belongs to it, and tells of it.
@@ -167,9 +162,6 @@ func (b *Book) AddOffers(ctx context.Context, tx postgres.Tx, id ids.Appointment
 	if err != nil {
 		return a, err
 	}
-	if !a.State.Open() {
-		return a, apperr.Preconditionf("APPOINTMENT_STATE", "The appointment %s, so no other time can be offered.", stateWords[a.State])
-	}
 	offers, err := ListOffers(ctx, tx, id)
 	if err != nil {
 		return a, err
@@ -180,11 +172,14 @@ func (b *Book) AddOffers(ctx context.Context, tx postgres.Tx, id ids.Appointment
 	return b.setOffers(ctx, tx, a, more, w)
 }
 
-// Move gives an appointment another time. Others replace the times that could be chosen before.
+// Move gives an appointment another time. Others replace the times that could be chosen before. The time that it has already is no move.
 func (b *Book) Move(ctx context.Context, tx postgres.Tx, id ids.AppointmentID, to Slot, others []Slot, notReady bool, w Word) (Appointment, error) {
 	before, err := lockForTime(ctx, tx, id)
 	if err != nil {
 		return before, err
+	}
+	if before.State.Live() && before.same(to) {
+		return b.setOffers(ctx, tx, before, others, w)
 	}
 	after, act := before, ActMoved
 	after.Slot = to

@@ -17,7 +17,9 @@ func TestOneHandoverFromOfferToLesson(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	first, second := slotAt(t, "2027-03-20", "10:00"), slotAt(t, "2027-03-20", "13:00")
-	a, err := in(t, s, func(tx postgres.Tx) (Appointment, error) { return s.book.Place(t.Context(), tx, s.placing("BO", first, second)) })
+	a, err := in(t, s, func(tx postgres.Tx) (Appointment, error) {
+		return s.book.Place(t.Context(), tx, s.placing("BO", first, second))
+	})
 	require.NoError(t, err)
 	require.Equal(t, Appointment{ID: a.ID, Purpose: PurposeHandover, StayID: s.stays["BO"].ID, RequestID: s.stays["BO"].RequestID, DogID: s.stays["BO"].DogID, OwnerID: s.stays["BO"].OwnerID,
 		SiteID: siteRef.ID, Slot: first, State: Offered, Version: 1, Revision: 1, MadeAt: testNow, ChangedAt: testNow}, a)
@@ -36,7 +38,9 @@ func TestOneHandoverFromOfferToLesson(t *testing.T) {
 	require.Equal(t, a, same)
 	require.Equal(t, before, s.contents(t))
 
-	confirmed, err := in(t, s, func(tx postgres.Tx) (Appointment, error) { return s.book.Confirm(t.Context(), tx, a.ID, Word{By: ByOwner}) })
+	confirmed, err := in(t, s, func(tx postgres.Tx) (Appointment, error) {
+		return s.book.Confirm(t.Context(), tx, a.ID, Word{By: ByOwner})
+	})
 	require.NoError(t, err)
 	require.Equal(t, Confirmed, confirmed.State)
 	require.Equal(t, 1, confirmed.Version)
@@ -55,10 +59,14 @@ func TestOneHandoverFromOfferToLesson(t *testing.T) {
 	require.Len(t, offers, 1, "the time before is offered instead")
 	require.Equal(t, first, offers[0].Slot)
 
-	_, err = in(t, s, func(tx postgres.Tx) (Appointment, error) { return s.book.Held(t.Context(), tx, a.ID, Word{By: "office"}) })
+	_, err = in(t, s, func(tx postgres.Tx) (Appointment, error) {
+		return s.book.Held(t.Context(), tx, a.ID, Word{By: "office"})
+	})
 	refuses(t, err, apperr.Precondition, "APPOINTMENT_TO_COME", "has not begun yet")
 	s.at(second.Begins)
-	_, err = in(t, s, func(tx postgres.Tx) (Appointment, error) { return s.book.Held(t.Context(), tx, a.ID, Word{By: "office"}) })
+	_, err = in(t, s, func(tx postgres.Tx) (Appointment, error) {
+		return s.book.Held(t.Context(), tx, a.ID, Word{By: "office"})
+	})
 	require.NoError(t, err)
 	lesson, err := in(t, s, func(tx postgres.Tx) (Appointment, error) {
 		return s.book.BookLesson(t.Context(), tx, s.stays["BO"], slotAt(t, "2027-04-03", "10:00"), Word{By: "office"})

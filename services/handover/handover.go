@@ -16,10 +16,11 @@
 //	missed      offered confirmed asked late              missed     office, after the begin; the run is kept overnight
 //	held        offered confirmed asked late              held       office, after the begin
 //	cancelled   offered confirmed asked late missed       cancelled  office
+//	offers      offered confirmed asked late missed       as it was  office, other times to choose
 //
-// Held and cancelled are ends. Version rises with each act that the owner notices without having been asked (placed, booked, moved, not
-// ready, chosen, missed, cancelled); it is the SEQUENCE of the calendar entry (RFC 5546 section 2.1.4) and part of the key of its mail.
-// Revision rises with every act.
+// Held and cancelled are ends. Version rises with each act of which the owner is told (placed, booked, moved, not ready, chosen, missed,
+// cancelled, and offers to an owner who asked or has to choose); it is the SEQUENCE of the calendar entry (RFC 5546 section 2.1.4) and part
+// of the key of its mail. Revision rises with every act.
 //
 // A stay that is extended is replaced by another one of the same request, so the request is what an appointment stays with: Place finds the
 // open handover of the request and moves it.

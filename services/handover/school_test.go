@@ -196,7 +196,9 @@ func in[T any](t testing.TB, s *school, do func(tx postgres.Tx) (T, error)) (T, 
 func (s *school) place(t testing.TB, dog string, slot Slot, others ...Slot) (Appointment, string) {
 	t.Helper()
 	s.told()
-	a, err := in(t, s, func(tx postgres.Tx) (Appointment, error) { return s.book.Place(t.Context(), tx, s.placing(dog, slot, others...)) })
+	a, err := in(t, s, func(tx postgres.Tx) (Appointment, error) {
+		return s.book.Place(t.Context(), tx, s.placing(dog, slot, others...))
+	})
 	require.NoError(t, err)
 	told := s.told()
 	if len(told) == 0 {

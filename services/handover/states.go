@@ -1,6 +1,7 @@
 package handover
 
 import (
+	"cmp"
 	"slices"
 
 	"github.com/longlead/longlead/services/apperr"
@@ -38,7 +39,7 @@ func (s State) Open() bool { return s.Live() || s == Missed }
 // Act is what is done with an appointment.
 type Act string
 
-// The acts of the table in the package comment, and two that change no state.
+// The acts of the table in the package comment, and one that changes no state.
 const (
 	ActPlaced    Act = "placed"
 	ActBooked    Act = "booked"
@@ -51,8 +52,7 @@ const (
 	ActMissed    Act = "missed"
 	ActHeld      Act = "held"
 	ActCancelled Act = "cancelled"
-	// ActOffers changes what the owner may choose.
-	ActOffers Act = "offers"
+	ActOffers    Act = "offers"
 	// ActStay notes that the stay was replaced by another of the same request. Nobody is told of it.
 	ActStay Act = "stay"
 )
@@ -60,9 +60,11 @@ const (
 // step is a row of the table in the package comment.
 type step struct {
 	from []State
-	to   State
-	// noticed says that the version rises.
-	noticed bool
+	// to is the state after it; the empty state leaves it as it is.
+	to State
+	// noticed says that the version rises, and noticedFrom that it does from these states alone.
+	noticed     bool
+	noticedFrom []State
 	// after says that the act makes sense only once the appointment has begun.
 	after bool
 }
@@ -79,6 +81,8 @@ var steps = map[Act]step{
 	ActMissed:    {from: []State{Offered, Confirmed, Asked, Late}, to: Missed, noticed: true, after: true},
 	ActHeld:      {from: []State{Offered, Confirmed, Asked, Late}, to: Held, after: true},
 	ActCancelled: {from: []State{Offered, Confirmed, Asked, Late, Missed}, to: Cancelled, noticed: true},
+	// Who asked for another time, or has to choose one, is told of those that there are.
+	ActOffers: {from: []State{Offered, Confirmed, Asked, Late, Missed}, noticedFrom: []State{Asked, Missed}},
 }
 
 // stateWords say how an appointment stands, after "the appointment ".
@@ -87,7 +91,7 @@ var stateWords = map[State]string{Offered: "waits for the owner's answer", Confi
 
 // actWords say what cannot be done, after "cannot be ".
 var actWords = map[Act]string{ActPlaced: "placed", ActBooked: "booked", ActMoved: "moved", ActNotReady: "moved", ActChosen: "moved to an offered time", ActConfirmed: "confirmed",
-	ActAsked: "asked to be at another time", ActLate: "noted as late", ActMissed: "noted as missed", ActHeld: "noted as held", ActCancelled: "cancelled"}
+	ActAsked: "asked to be at another time", ActOffers: "given other times to choose", ActLate: "noted as late", ActMissed: "noted as missed", ActHeld: "noted as held", ActCancelled: "cancelled"}
 
 // allows reports whether an act may follow on a state.
 func allows(from State, act Act) bool { return slices.Contains(steps[act].from, from) }
@@ -102,16 +106,16 @@ func apply(before, after Appointment, act Act) (Appointment, error) {
 	case step.after && after.ChangedAt.Before(before.Begins):
 		return before, apperr.Preconditionf("APPOINTMENT_TO_COME", "The appointment has not begun yet, so it cannot be %s: move or cancel it instead.", actWords[act])
 	}
-	after.State = step.to
+	after.State = cmp.Or(step.to, before.State)
 	after.Revision = before.Revision + 1
 	after.Version = before.Version
-	if step.noticed {
+	if step.noticed || slices.Contains(step.noticedFrom, before.State) {
 		after.Version++
 	}
-	if act != ActAsked {
+	if after.State != Asked {
 		after.Wish = ""
 	}
-	if act != ActLate {
+	if after.State != Late {
 		after.LateMinutes = 0
 	}
 	return after, nil
