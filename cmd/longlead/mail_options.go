@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/mail"
 )
 
@@ -34,7 +35,7 @@ func (m *MailOptions) letters(o *Options) (d mail.WorkerDeps, where string, end 
 	d.Pace = mail.Pace{PerMinute: m.MailMinute, Burst: m.MailAtOnce}
 	if m.DKIMKey != "" {
 		if d.Signer, err = mail.LoadSigner(m.DKIMDomain, m.DKIMSelector, m.DKIMKey); err != nil {
-			return d, "", end, err
+			return d, "", end, wrongOption(err)
 		}
 	}
 	if m.SMTP == "" {
@@ -52,10 +53,19 @@ func (m *MailOptions) letters(o *Options) (d mail.WorkerDeps, where string, end 
 	}
 	sender, err := mail.NewSMTP(cfg)
 	if err != nil {
-		return d, "", end, err
+		return d, "", end, wrongOption(err)
 	}
 	d.Sender = sender
 	return d, fmt.Sprintf("Letters to owners are sent over %s.", m.SMTP), sender.Close, nil
+}
+
+// wrongOption names the options that are wrong, with the rule and the remedy.
+func wrongOption(err error) error {
+	known, ok := apperr.From(err)
+	if !ok || len(known.Fields) == 0 {
+		return err
+	}
+	return usageError("--" + known.Fields[0].String())
 }
 
 // folder is where letters are written without a server.

@@ -51,6 +51,7 @@ type cli struct {
 	Handover handoverCmd `cmd:"" help:"Appoint, confirm, move and cancel handovers with owners, note who came, book lessons, make private links."`
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
+	Mail     mailCmd     `cmd:"" help:"Show letters to owners and what became of them, send them again, and change their texts."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }

@@ -177,7 +177,10 @@ func (w *Worker) Send(ctx context.Context, id ids.LetterID) error {
 	}
 	answer := ""
 	if err == nil {
-		answer, err = w.deps.Sender.Send(ctx, Outgoing{From: k.FromAddress, To: k.ToAddress, Name: nameOf(k), Content: content})
+		// It ends long before others take the letter for lost.
+		bounded, cancel := context.WithTimeout(ctx, w.deps.StallAfter/2)
+		defer cancel()
+		answer, err = w.deps.Sender.Send(bounded, Outgoing{From: k.FromAddress, To: k.ToAddress, Name: nameOf(k), Content: content})
 	}
 	return w.end(ctx, k, content, answer, err)
 }
