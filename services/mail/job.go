@@ -20,9 +20,8 @@ const (
 	JobsAtOnce = 4
 	// sendTimeout ends an attempt that hangs. It is shorter than stallAfter, so no two workers send a letter on purpose.
 	sendTimeout = 90 * time.Second
-	// stallAfter is when a letter that a worker has in hand is taken for lost, and idleAfter when one that is due and that nobody has.
+	// stallAfter is when a letter that a worker has in hand, or that all others have overtaken, is taken for lost.
 	stallAfter = 3 * time.Minute
-	idleAfter  = 10 * time.Minute
 	// mostRequeued is how many lost letters one look takes up again.
 	mostRequeued = 1000
 	// jobAttempts is how often a job may fail because the database does, before the next look starts another.
@@ -143,7 +142,7 @@ func (w *Worker) now() time.Time { return w.deps.Now().UTC().Truncate(time.Micro
 func (w *Worker) Look(ctx context.Context) error {
 	now := w.now()
 	return postgres.InTx(ctx, w.deps.Pool, func(tx postgres.Tx) error {
-		lost, err := requeueStalled(ctx, tx, now.Add(-w.deps.StallAfter), now.Add(-max(idleAfter, w.deps.StallAfter)), now, mostRequeued)
+		lost, err := requeueStalled(ctx, tx, now.Add(-w.deps.StallAfter), now, mostRequeued)
 		if err != nil {
 			return err
 		}
@@ -151,24 +150,23 @@ func (w *Worker) Look(ctx context.Context) error {
 	})
 }
 
-// Send brings a letter one step further: it is sent, put off, or found to be done. What it returns is meant for the job: an error, when to come
-// again, or nothing.
+// Send brings a letter one step further: it is sent, put off, or found to be done. What it returns is meant for the job: an error, or that it is
+// to come again since somebody has the letter locked. A letter that is put off has another job, inserted in the same transaction.
 func (w *Worker) Send(ctx context.Context, id ids.LetterID) error {
 	var (
-		k     Kept
-		send  bool
-		later time.Duration
+		k    Kept
+		then next
 	)
 	err := postgres.InTx(ctx, w.deps.Pool, func(tx postgres.Tx) (err error) {
-		k, send, later, err = w.take(ctx, tx, id)
+		k, then, err = w.take(ctx, tx, id)
 		return err
 	})
 	switch {
 	case err != nil:
 		return err
-	case later > 0:
-		return jobs.Later(later)
-	case !send:
+	case then == comeAgain:
+		return jobs.Later(lockedPause)
+	case then == nothing:
 		return nil
 	}
 	content, err := compose(k)
@@ -198,39 +196,48 @@ func (k Kept) dated() time.Time {
 	return k.DatedAt.UTC()
 }
 
-// take decides what is to happen with a letter now. With send the caller has it in hand; with later the job comes again after that time.
-func (w *Worker) take(ctx context.Context, tx postgres.Tx, id ids.LetterID) (k Kept, send bool, later time.Duration, err error) {
+// next is what is to be done about a letter.
+type next uint8
+
+const (
+	nothing next = iota
+	comeAgain
+	sendIt
+)
+
+// take decides what is to happen with a letter now. With sendIt the caller has it in hand.
+func (w *Worker) take(ctx context.Context, tx postgres.Tx, id ids.LetterID) (Kept, next, error) {
 	k, ok, err := takeUp(ctx, tx, id)
 	if err != nil {
-		return k, false, 0, err
+		return k, nothing, err
 	}
 	if !ok {
-		return k, false, lockedPause, nil
+		return k, comeAgain, nil
 	}
 	now := w.now()
 	switch {
 	case k.DoneAt != nil:
-		return k, false, 0, nil
+		return k, nothing, nil
 	case k.State == Sending && k.TakenAt != nil && now.Sub(*k.TakenAt) < w.deps.StallAfter:
-		return k, false, 0, nil // another worker has it; should it be lost, a look finds the letter
+		return k, nothing, nil // another worker has it; should it be lost, a look finds the letter
 	case k.SupersededAt != nil:
 		k.end(Superseded, "a newer letter about the same thing was put; whether this one went is not known", now)
-		return k, false, 0, keepState(ctx, tx, k)
+		return k, nothing, keepState(ctx, tx, k)
 	case k.ExpiresAt != nil && !now.Before(*k.ExpiresAt):
 		k.end(Expired, joinNotes("it could not be sent in time", k.Note), now)
-		return k, false, 0, keepState(ctx, tx, k)
+		return k, nothing, keepState(ctx, tx, k)
 	case k.State == Waiting && k.NextAt.After(now):
-		return k, false, k.NextAt.Sub(now), nil
+		return k, nothing, nil // it was put off, and has another job
 	}
-	if later, err = w.hold(ctx, tx, &k, now); err != nil || later > 0 {
-		return k, false, later, err
+	if held, err := w.hold(ctx, tx, &k, now); err != nil || held {
+		return k, nothing, err
 	}
 	k.State, k.TakenAt, k.SlotAt = Sending, &now, nil
 	k.Attempts++
 	if k.DatedAt == nil {
 		k.DatedAt = &now
 	}
-	return k, true, 0, keepState(ctx, tx, k)
+	return k, sendIt, keepState(ctx, tx, k)
 }
 
 func joinNotes(first, second string) string {
@@ -246,40 +253,43 @@ func (k *Kept) end(state State, note string, now time.Time) {
 }
 
 // hold puts a letter off that would disturb its recipient, or come too fast for its provider.
-func (w *Worker) hold(ctx context.Context, tx postgres.Tx, k *Kept, now time.Time) (time.Duration, error) {
+func (w *Worker) hold(ctx context.Context, tx postgres.Tx, k *Kept, now time.Time) (held bool, err error) {
 	if !w.deps.Sender.Reaches() {
-		return 0, nil
+		return false, nil
 	}
 	if domainOf(k.FromAddress) == domainOf(ImpliedLetterhead().Address) {
-		return w.putOff(ctx, tx, k, now.Add(time.Hour), "the school has no letterhead yet, so nobody could answer: set one with `longlead mail letterhead`", now)
+		return true, w.putOff(ctx, tx, k, now.Add(time.Hour), "the school had no letterhead when it was put, so nobody could answer it", now)
 	}
 	head, err := findLetterhead(ctx, tx)
 	if err != nil {
-		return 0, err
+		return false, err
 	}
 	zone, err := calendar.LoadZone(k.Zone)
 	if err != nil {
-		return 0, fmt.Errorf("find the hours of a letter: %w", err)
+		return false, fmt.Errorf("find the hours of a letter: %w", err)
 	}
 	if until, quiet := head.wakes(now, zone); quiet && (k.ExpiresAt == nil || until.Before(*k.ExpiresAt)) {
 		k.SlotAt = nil
-		return w.putOff(ctx, tx, k, until, "it waits for the end of the quiet hours", now)
+		return true, w.putOff(ctx, tx, k, until, "it waits for the end of the quiet hours", now)
 	}
 	if w.deps.Pace.PerMinute == 0 || k.SlotAt != nil {
-		return 0, nil
+		return false, nil
 	}
 	turn, err := reserve(ctx, tx, k.Domain, now, time.Minute/time.Duration(w.deps.Pace.PerMinute), w.deps.Pace.Burst)
 	if err != nil || !turn.After(now) {
-		return 0, err
+		return false, err
 	}
 	k.SlotAt = &turn
-	return w.putOff(ctx, tx, k, turn, "it waits for its turn among letters to "+k.Domain, now)
+	return true, w.putOff(ctx, tx, k, turn, "it waits for its turn among letters to "+k.Domain, now)
 }
 
-// putOff puts a letter off that its transaction has locked.
-func (w *Worker) putOff(ctx context.Context, tx postgres.Tx, k *Kept, until time.Time, note string, now time.Time) (time.Duration, error) {
+// putOff puts a letter off that its transaction has locked, and inserts the job for its next turn.
+func (w *Worker) putOff(ctx context.Context, tx postgres.Tx, k *Kept, until time.Time, note string, now time.Time) error {
 	k.State, k.NextAt, k.QueuedAt, k.TakenAt, k.Note = Waiting, until, now, nil, note
-	return max(until.Sub(now), time.Millisecond), keepState(ctx, tx, *k)
+	if err := keepState(ctx, tx, *k); err != nil {
+		return err
+	}
+	return insertJobs(ctx, tx, w.deps.Jobs, []queued{{k.ID, k.State, k.NextAt}}, now)
 }
 
 // end keeps what became of an attempt. It does so too when the attempt was broken off.
@@ -287,9 +297,7 @@ func (w *Worker) end(ctx context.Context, mine Kept, content []byte, answer stri
 	stopped := sent != nil && errors.Is(ctx.Err(), context.Canceled)
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer cancel()
-	var later time.Duration
 	err := postgres.InTx(ctx, w.deps.Pool, func(tx postgres.Tx) error {
-		later = 0
 		now := w.now()
 		k, err := find(ctx, tx, mine.ID, true)
 		if err != nil {
@@ -301,16 +309,12 @@ func (w *Worker) end(ctx context.Context, mine Kept, content []byte, answer stri
 		if k.State != Sending || k.TakenAt == nil || !k.TakenAt.Equal(*mine.TakenAt) {
 			return nil // it took too long, and another worker has taken the letter over
 		}
-		later, err = w.endUnsent(ctx, tx, k, sent, stopped, now)
-		return err
+		return w.endUnsent(ctx, tx, k, sent, stopped, now)
 	})
 	if err != nil {
 		return err
 	}
 	w.log(ctx, mine, sent)
-	if later > 0 {
-		return jobs.Later(later)
-	}
 	return nil
 }
 
@@ -330,7 +334,7 @@ func endSent(ctx context.Context, tx postgres.Tx, k Kept, content []byte, answer
 }
 
 // endUnsent notes that a letter did not go, and when it is tried again.
-func (w *Worker) endUnsent(ctx context.Context, tx postgres.Tx, k Kept, cause error, stopped bool, now time.Time) (time.Duration, error) {
+func (w *Worker) endUnsent(ctx context.Context, tx postgres.Tx, k Kept, cause error, stopped bool, now time.Time) error {
 	if stopped { // the program ends: the attempt does not count
 		k.Attempts--
 		return w.putOff(ctx, tx, &k, now, "the program ended while it was being sent", now)
@@ -338,13 +342,13 @@ func (w *Worker) endUnsent(ctx context.Context, tx postgres.Tx, k Kept, cause er
 	refusal, answered := errors.AsType[*Refusal](cause)
 	if answered && refusal.Final {
 		if err := noteAttempt(ctx, tx, k.ID, Attempt{now, "refused", refusal.Answer}); err != nil {
-			return 0, err
+			return err
 		}
 		k.end(Refused, "the server refused it: "+refusal.Answer, now)
-		return 0, keepState(ctx, tx, k)
+		return keepState(ctx, tx, k)
 	}
 	if err := noteAttempt(ctx, tx, k.ID, Attempt{now, "put off", cause.Error()}); err != nil {
-		return 0, err
+		return err
 	}
 	next := now.Add(w.deps.Retry(k.Attempts))
 	switch {
@@ -357,7 +361,7 @@ func (w *Worker) endUnsent(ctx context.Context, tx postgres.Tx, k Kept, cause er
 	default:
 		return w.putOff(ctx, tx, &k, next, "put off: "+cause.Error(), now)
 	}
-	return 0, keepState(ctx, tx, k)
+	return keepState(ctx, tx, k)
 }
 
 // log tells operators, without anybody's address: what a server says may hold one.

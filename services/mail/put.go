@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/longlead/longlead/services/calendar"
@@ -74,6 +75,8 @@ func (o *Outbox) insert(ctx context.Context, tx postgres.Tx, rows []Kept, now ti
 	if err := supersede(ctx, tx, keys, now); err != nil {
 		return err
 	}
+	// Jobs of one instant are worked in the order in which they were inserted, which a look for lost ones relies on.
+	slices.SortFunc(fresh, func(a, b queued) int { return a.ID.Compare(b.ID) })
 	return insertJobs(ctx, tx, o.deps.Jobs, fresh, now)
 }
 
