@@ -105,10 +105,14 @@ func (a *anew) knows(trainer ids.TrainerID) bool {
 	return slices.ContainsFunc(a.before.Blocks, func(b Block) bool { return b.TrainerID == trainer || b.SecondID == trainer })
 }
 
-// breaksOf are a trainer's breaks, where they were.
-func (a *anew) breaksOf(trainer ids.TrainerID) (breaks []dayblocks.Break, kinds []string) {
+// breaksOf are a trainer's breaks, where they were. One that has not begun, and whose time a handover has taken since, may be at any later one.
+func (a *anew) breaksOf(trainer ids.TrainerID, x *dayblocks.Trainer) (breaks []dayblocks.Break, kinds []string) {
 	for _, p := range a.breaks[trainer] {
-		breaks = append(breaks, dayblocks.Break{Minutes: p.span.To - p.span.From, Within: p.span})
+		within := p.span
+		if p.span.From >= a.since && slices.ContainsFunc(x.Fixed, func(f dayblocks.Span) bool { return f.From < p.span.To && p.span.From < f.To }) {
+			within = dayblocks.Span{From: max(a.since, x.Hours[0].From), To: x.Hours[0].To}
+		}
+		breaks = append(breaks, dayblocks.Break{Minutes: p.span.To - p.span.From, Within: within})
 		kinds = append(kinds, p.kind)
 	}
 	return breaks, kinds

@@ -24,15 +24,17 @@ func wantBreaks(shift dayblocks.Span, meal int) (breaks []dayblocks.Break, kinds
 	return breaks, kinds
 }
 
-// roomForBreaks makes sure that a trainer's breaks fit beside what is fixed: where they do not they may be at any time of the shift, and
-// where that does not help either the last one is given up and counted.
-func roomForBreaks(d *dayblocks.Day, t *dayblocks.Trainer, kinds []string) (left []string, lost int) {
+// roomForBreaks makes sure that a trainer's breaks fit beside what is fixed: where they do not, those from a minute on may be at any later time
+// of the shift, and where that does not help either the last one is given up and counted.
+func roomForBreaks(d *dayblocks.Day, t *dayblocks.Trainer, kinds []string, since int) (left []string, lost int) {
 	if d.BreaksFit(*t) {
 		return kinds, 0
 	}
 	t.Breaks = slices.Clone(t.Breaks)
 	for i := range t.Breaks {
-		t.Breaks[i].Within = dayblocks.Span{From: t.Hours[0].From, To: t.Hours[0].To}
+		if t.Breaks[i].Within.From >= since {
+			t.Breaks[i].Within = dayblocks.Span{From: max(since, t.Hours[0].From), To: t.Hours[0].To}
+		}
 	}
 	for !d.BreaksFit(*t) {
 		t.Breaks = t.Breaks[:len(t.Breaks)-1]

@@ -87,7 +87,7 @@ func TestBreaks(t *testing.T) {
 	} {
 		breaks, kinds := wantBreaks(shift, 30)
 		x := dayblocks.Trainer{Hours: []dayblocks.Span{shift}, Fixed: c.fixed, Breaks: breaks}
-		kept, lost := roomForBreaks(&dayblocks.Day{Step: step, Minutes: 24 * 60}, &x, kinds)
+		kept, lost := roomForBreaks(&dayblocks.Day{Step: step, Minutes: 24 * 60}, &x, kinds, 0)
 		require.Equal(t, c.kept, kept, c.name)
 		require.Equal(t, c.lost, lost, c.name)
 		require.Len(t, x.Breaks, len(c.kept), c.name)

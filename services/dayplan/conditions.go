@@ -11,7 +11,7 @@ import (
 // addClosures reads when areas are out of use. They bind each session by itself rather than the area, so that what was held there before may
 // stand in a plan that is made anew.
 func (t *task) addClosures() error {
-	t.closed = make([][]dayblocks.Span, len(t.in.Areas))
+	t.closed, t.quiet = make([][]dayblocks.Span, len(t.in.Areas)), make([][]dayblocks.Span, len(t.in.Areas))
 	for n, a := range t.in.Areas {
 		for _, c := range t.in.Closures {
 			if c.AreaID != a.ID {
@@ -25,9 +25,9 @@ func (t *task) addClosures() error {
 	return nil
 }
 
-// closedFor is when a guest may not be in an area: out of use, or too hot.
+// closedFor is when a guest may not be in an area: out of use, kept for a handover, or too hot.
 func (t *task) closedFor(guest, area int) []dayblocks.Span {
-	closed := slices.Clone(t.closed[area])
+	closed := slices.Concat(t.closed[area], t.quiet[area])
 	if t.in.Areas[area].Outdoors {
 		closed = append(closed, t.hot[guest]...)
 	}

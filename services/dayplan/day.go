@@ -31,8 +31,9 @@ type task struct {
 	duties  []duty
 	needs   []workload.Need
 	skills  [][]ids.SkillID
-	// closed is when areas are out of use, by area, and hot when work outdoors is closed, by guest.
+	// closed is when areas are out of use, by area, quiet when a dog is handed over there, and hot when work outdoors is closed, by guest.
 	closed [][]dayblocks.Span
+	quiet  [][]dayblocks.Span
 	hot    [][]dayblocks.Span
 	notes  []string
 }
@@ -59,7 +60,7 @@ func buildTask(in Inputs, redo *anew) (*task, error) {
 	if redo != nil {
 		redo.setOut(t.clock)
 	}
-	for _, part := range []func() error{t.addTrainers, t.addDuties, t.addBreaks, t.addAreas, t.addClosures, t.addHeat, t.addDogs, t.addApart} {
+	for _, part := range []func() error{t.addTrainers, t.addDuties, t.addBreaks, t.addAreas, t.addClosures, t.addHeat, t.addQuiet, t.addDogs, t.addApart} {
 		if err := part(); err != nil {
 			return nil, err
 		}
@@ -109,12 +110,14 @@ func (t *task) addBreaks() error {
 	for i := range t.day.Trainers {
 		x := &t.day.Trainers[i]
 		var kinds []string
+		since := 0
 		if t.redo != nil && t.redo.knows(t.trainers[i].ID) {
-			x.Breaks, kinds = t.redo.breaksOf(t.trainers[i].ID)
+			x.Breaks, kinds = t.redo.breaksOf(t.trainers[i].ID, x)
+			since = t.redo.since
 		} else if shift := t.shiftOf(i); shift != nil {
 			x.Breaks, kinds = wantBreaks(x.Hours[0], shift.Meal)
 		}
-		kinds, lost := roomForBreaks(&t.day, x, kinds)
+		kinds, lost := roomForBreaks(&t.day, x, kinds, since)
 		if lost > 0 {
 			t.note("%s has no room for %d of the day's breaks beside arrivals and handovers: give one of those to somebody else. Law and agreements on breaks go before this plan.",
 				t.trainers[i].Code, lost)

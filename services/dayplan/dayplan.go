@@ -6,7 +6,7 @@
 //	server.go    reads what is asked for
 //	inputs.go    one snapshot of everything that a day depends on, and its fingerprint
 //	clock.go     local times as minutes since the site's midnight, and back
-//	duties.go    who sees to the arrivals and handovers
+//	duties.go    who sees to the arrivals and handovers; appointed.go those that have an appointment with the owner
 //	breaks.go    meals and short breaks
 //	skills.go    what each dog works on
 //	heat.go      when work outdoors is closed for which dog, and what people should know of it
@@ -16,7 +16,7 @@
 //	words.go     what is dropped, in words
 //	store.go     one transaction that keeps it
 //	anew.go      the rest of a day once more: a trainer gone, an area closed, heat; differ.go says what is otherwise
-//	server_repair.go  the calls that do so
+//	server_repair.go  the calls that do so; appointed_job.go does it when an appointment was moved
 //
 // A shift belongs to the day on which it begins. Heat closes areas by a forecast that a person entered; on a day without one, or in an hour
 // without one, it closes none, and Notes say so. Two dogs that must not meet are never in one area at once; on the way there people see to it.

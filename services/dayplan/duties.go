@@ -16,15 +16,16 @@ type duty struct {
 }
 
 // addDuties gives each arrival and handover of the day to the dog's own trainer, or to whoever may cover, at its usual time or the next
-// that is free.
+// that is free. What was agreed with owners comes first.
 func (t *task) addDuties() error {
+	t.addAppointed()
 	for _, kind := range []string{KindIntake, KindHandover} {
 		for i, g := range t.in.Guests {
 			on, usual, minutes := g.Stay.Nights.From, intakeAt, intakeMinutes
 			if kind == KindHandover {
 				on, usual, minutes = g.Stay.Nights.To, handoverAt, handoverMinutes
 			}
-			if on != t.in.Day {
+			if on != t.in.Day || t.hasDuty(i, kind) {
 				continue
 			}
 			times, err := t.dutyTimes(usual, minutes)
@@ -34,14 +35,16 @@ func (t *task) addDuties() error {
 			d := t.place(i, kind, minutes, times)
 			if d.trainer < 0 {
 				t.note("Nobody is free for the %s of %s: ask the owner for another time, or somebody to come in.", kind, g.Case.Dog.Code)
-			} else {
-				x := &t.day.Trainers[d.trainer]
-				x.Fixed = append(x.Fixed, d.span)
 			}
-			t.duties = append(t.duties, d)
+			t.takeDuty(d)
 		}
 	}
 	return nil
+}
+
+// hasDuty reports whether a guest's arrival or handover has its time already.
+func (t *task) hasDuty(guest int, kind string) bool {
+	return slices.ContainsFunc(t.duties, func(d duty) bool { return d.dog == guest && d.kind == kind })
 }
 
 // dutyTimes are the minutes at which a duty may begin, the best first: at its time or later, else earlier.

@@ -93,6 +93,9 @@ func (e *Evenings) Register(set *jobs.Workers) {
 	jobs.Add(set, planTimeout, func(ctx context.Context, job jobs.Job[EveningArgs]) error {
 		return e.Plan(ctx, job.Args.SiteID, job.Args.Day)
 	})
+	jobs.Add(set, planTimeout, func(ctx context.Context, job jobs.Job[FitArgs]) error {
+		return e.Fit(ctx, job.Args.SiteID, job.Args.Day)
+	})
 }
 
 // now is read once for each step and cut to what the database keeps.

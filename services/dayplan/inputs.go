@@ -52,6 +52,8 @@ type Guest struct {
 	OwnTrainer string
 	// Isolated is the number of the isolation run that the dog is in on the day; empty for none.
 	Isolated string `json:",omitempty"`
+	// Appointed is the appointment of its handover on the day; nil without one.
+	Appointed *Appointed `json:",omitempty"`
 	// Skills are those that its program asks for, by rung, and Practised how many sessions each has had before the day, of which Latest is
 	// the last day.
 	Skills    []ids.SkillID
@@ -87,6 +89,9 @@ func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, day cal
 		return in, err
 	}
 	if err := in.readIsolated(ctx, tx); err != nil {
+		return in, err
+	}
+	if err := in.readAppointed(ctx, tx); err != nil {
 		return in, err
 	}
 	return in, in.readConditions(ctx, tx)

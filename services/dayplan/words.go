@@ -56,12 +56,13 @@ func (t *task) neverWords(x dayblocks.Dropped, who string, minutes int, aside st
 				out[n].Closed = append(out[n].Closed, t.hot[x.Dog]...)
 			}
 			if closures {
-				out[n].Closed = append(out[n].Closed, t.closed[out[n].Area]...)
+				out[n].Closed = append(append(out[n].Closed, t.closed[out[n].Area]...), t.quiet[out[n].Area]...)
 			}
 		}
 		return out
 	}
-	hot, shut := len(t.hot[x.Dog]) > 0, slices.ContainsFunc(t.closed, func(c []dayblocks.Span) bool { return len(c) > 0 })
+	some := func(c []dayblocks.Span) bool { return len(c) > 0 }
+	hot, shut := len(t.hot[x.Dog]) > 0, slices.ContainsFunc(t.closed, some) || slices.ContainsFunc(t.quiet, some)
 	indoors := "an area indoors that is free then, or a cooler day; the limit holds whatever is planned"
 	switch {
 	case dog.Two && t.possible(&dog, s, false, s.Areas):
@@ -113,6 +114,9 @@ func (t *task) closedWords(guest int) string {
 	for n, closed := range t.closed {
 		if len(closed) > 0 {
 			words = append(words, t.in.Areas[n].Code+" is closed "+t.spanWords(joined(closed)))
+		}
+		if len(t.quiet[n]) > 0 {
+			words = append(words, t.in.Areas[n].Code+" is kept for handovers "+t.spanWords(joined(t.quiet[n])))
 		}
 	}
 	if len(words) == 0 {
