@@ -57,8 +57,10 @@ var layers = map[string]layer{
 	"services/readiness": running,
 	// daysheet shows what dayplan has planned.
 	"services/daysheet": sheets,
-	"services/console":  showing,
-	"cmd":               command,
+	// graduation finds times for handovers beside the planned days, and says which letters are due.
+	"services/graduation": sheets,
+	"services/console":    showing,
+	"cmd":                 command,
 	// e2e and deploy hold tests only: callers that know an address and a token, and a check of the example files.
 	"services/e2e": command,
 	"deploy":       command,

@@ -12,6 +12,7 @@ import (
 	_ "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	_ "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	_ "github.com/longlead/longlead/proto/longlead/facility/v1"
+	_ "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	_ "github.com/longlead/longlead/proto/longlead/handover/v1"
 	_ "github.com/longlead/longlead/proto/longlead/mail/v1"
 	_ "github.com/longlead/longlead/proto/longlead/planner/v1"

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,6 +24,7 @@ import (
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
+	"github.com/longlead/longlead/services/graduation"
 	"github.com/longlead/longlead/services/handover"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/jobs"
@@ -41,6 +43,7 @@ import (
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
@@ -143,12 +146,13 @@ func (a *app) work(ctx context.Context, stays bool) error {
 	a.mailWorker().Register(workers)
 	queues := map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}
 	if stays {
-		queues[dayplan.Queue] = dayplan.JobsAtOnce
+		queues[dayplan.Queue], queues[graduation.Queue] = dayplan.JobsAtOnce, graduation.JobsAtOnce
 	}
 	if a.letters.Sender != nil {
 		queues[mail.Queue] = mail.JobsAtOnce
 	}
-	periodic := append(dayplan.Periodic(), mail.Periodic()...)
+	graduation.NewLooks(graduation.LooksDeps{Pool: a.pool, Book: a.book, Outbox: a.outbox, Now: time.Now, Log: a.log}).Register(workers)
+	periodic := slices.Concat(dayplan.Periodic(), mail.Periodic(), graduation.Periodic())
 	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: periodic, Logger: a.log, StopSoftly: time.Second})
 	if err != nil {
 		return fmt.Errorf("set up the worker: %w", err)
@@ -233,7 +237,7 @@ func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (st
 // allPorts are all kinds of record in import order.
 func allPorts() []records.Port {
 	var ports []records.Port
-	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown()), handover.Ports(planner.HandoverKnown())} {
+	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown()), handover.Ports(planner.HandoverKnown()), graduation.Ports()} {
 		ports = append(ports, p...)
 	}
 	return ports
@@ -259,8 +263,10 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
 	a.outbox = mail.NewOutbox(mail.OutboxDeps{Jobs: client, Mint: mint, Now: time.Now})
 	mailServer := mail.NewServer(mail.Deps{Pool: pool, Outbox: a.outbox, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
-	a.book = handover.NewBook(handover.BookDeps{Mint: mint, Now: time.Now, Known: planner.HandoverKnown(), Changed: a.handoverChanged})
+	a.book = handover.NewBook(handover.BookDeps{Mint: mint, Now: time.Now, Known: planner.HandoverKnown(), Fits: graduation.Fits,
+		Changed: graduation.Teller{Outbox: a.outbox, Jobs: client, PublicURL: a.publicURL}.Changed})
 	handoverServer := handover.NewServer(handover.Deps{Pool: pool, Book: a.book, Caller: rpc.CallerName, PublicURL: a.publicURL, Log: a.log})
+	graduationServer := graduation.NewServer(graduation.Deps{Pool: pool, Book: a.book, Now: time.Now, Caller: rpc.CallerName})
 	var err error
 	a.server, err = rpc.NewServer(a.log, a.tokens,
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
@@ -275,6 +281,7 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { daysheetv1.RegisterDaySheetServiceServer(r, daysheetServer) }, HTTP: daysheetv1.RegisterDaySheetServiceHandler, Pages: daysheetServer.Pages},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { mailv1.RegisterMailServiceServer(r, mailServer) }, HTTP: mailv1.RegisterMailServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { handoverv1.RegisterHandoverServiceServer(r, handoverServer) }, HTTP: handoverv1.RegisterHandoverServiceHandler, Pages: handoverServer.Pages},
+		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { graduationv1.RegisterGraduationServiceServer(r, graduationServer) }, HTTP: graduationv1.RegisterGraduationServiceHandler},
 		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 	)
 	if err != nil {
@@ -288,9 +295,6 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 	a.close = append(a.close, func() { _ = a.conn.Close() })
 	return nil
 }
-
-// handoverChanged is told of every change of an appointment, in its transaction.
-func (a *app) handoverChanged(context.Context, postgres.Tx, handover.Change) error { return nil }
 
 // localName is who acts when somebody works on this machine: the name of the account.
 func localName() string {

@@ -21,6 +21,8 @@ type handoverCmd struct {
 	Missed  handoverMissedCmd  `cmd:"" help:"Note that the owner did not come, and offer the next times."`
 	Held    handoverHeldCmd    `cmd:"" help:"Note that an appointment was held, and book the lessons that follow."`
 	Lesson  handoverLessonCmd  `cmd:"" help:"Book a lesson after the stay, as agreed with the owner."`
+	Arrange handoverArrangeCmd `cmd:"" help:"Give every graduating dog of a month its time, and see for whom there is none and why."`
+	Remind  handoverRemindCmd  `cmd:"" help:"Show or set when reminders and other letters to owners go."`
 	Link    handoverLinkCmd    `cmd:"" help:"Make a private link to the owner's page, and print it this once; or shut those that there are."`
 }
 

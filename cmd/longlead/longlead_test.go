@@ -120,7 +120,7 @@ func TestTemplatesAreReadAgain(t *testing.T) {
 	t.Parallel()
 	var kinds struct{ Kinds []struct{ Name string } }
 	require.NoError(t, json.Unmarshal([]byte(must(t, "template", "--json")), &kinds))
-	require.Len(t, kinds.Kinds, 33)
+	require.Len(t, kinds.Kinds, 34)
 	dir := t.TempDir()
 	db := database(t)
 	for _, k := range kinds.Kinds {

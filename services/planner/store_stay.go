@@ -129,3 +129,29 @@ func holdPublishing(ctx context.Context, tx postgres.Tx) error {
 	}
 	return nil
 }
+
+// ListGraduations returns the stays of a site that end on the days of span and whose dogs have not gone home, by day and request.
+func ListGraduations(ctx context.Context, db postgres.DB, site ids.SiteID, span calendar.Span) ([]Stay, error) {
+	return postgres.List[Stay](ctx, db, "list graduating stays", `
+		select `+stayColumns+` from planner.stay
+		where site_id = $1 and upper(nights) >= $2 and upper(nights) < $3 and state in ('published', 'confirmed', 'in residence')
+		order by upper(nights), request_id`, site, span.From, span.To)
+}
+
+// ListArrivals returns the promised stays of a site that begin on the days of span, by day and request.
+func ListArrivals(ctx context.Context, db postgres.DB, site ids.SiteID, span calendar.Span) ([]Stay, error) {
+	return postgres.List[Stay](ctx, db, "list arriving stays", `
+		select `+stayColumns+` from planner.stay
+		where site_id = $1 and lower(nights) >= $2 and lower(nights) < $3 and state in ('published', 'confirmed')
+		order by lower(nights), request_id`, site, span.From, span.To)
+}
+
+// LiveStays returns the live stay of each of the requests that has one.
+func LiveStays(ctx context.Context, db postgres.DB, requests []ids.RequestID) (map[ids.RequestID]Stay, error) {
+	stays, err := listLiveOf(ctx, db, requests)
+	live := make(map[ids.RequestID]Stay, len(stays))
+	for _, s := range stays {
+		live[s.RequestID] = s
+	}
+	return live, err
+}
