@@ -116,6 +116,8 @@ func (v *view) movingWords(a Appointment, mayMove bool, offers int) string {
 		call = "please call " + v.setting.Phone
 	}
 	switch last := v.setting.lastMove(a); {
+	case a.State == Asked && mayMove:
+		return fmt.Sprintf("The school calls or writes to you. This time stays yours until there is another one. In a hurry, %s.", call)
 	case a.State == Missed && offers > 0:
 		return fmt.Sprintf("%s stays with us for the night. Choose one of these times, or %s.", v.stay.DogName, call)
 	case a.State == Missed:
