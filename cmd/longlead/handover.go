@@ -4,10 +4,15 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
+	"github.com/longlead/longlead/services/apperr"
+
 	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
+	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
 
 type handoverCmd struct {
@@ -191,19 +196,49 @@ type handoverMissedCmd struct {
 	Which
 	Next []string `help:"A next time that the owner may choose; may be given again." placeholder:"TIME" sep:"none"`
 	When
-	Why string `help:"Why, for the history."`
+	KeepRun bool   `help:"Keep the dog's run as well, until the next day on which the stay can end."`
+	Why     string `help:"Why, for the history." default:"the owner did not come"`
 }
 
 // Run notes that an owner did not come.
 func (c *handoverMissedCmd) Run(ctx context.Context, o *Options, std streams) error {
-	return withHandovers(ctx, o, std, func(client handoverv1.HandoverServiceClient) error {
-		got, err := client.ReportMissed(ctx, &handoverv1.ReportMissedRequest{Which: c.Which.Which, Next: c.each(c.Next), Reason: c.Why})
-		return showReply(o, std, got, err, func(got *handoverv1.ReportMissedResponse) {
-			printAppointment(std.out, got.GetAppointment())
-			printOffers(std.out, got.GetOffers())
-			fmt.Fprintf(std.out, "The dog stays overnight. This shows what keeping its run costs: %s\n", o.command("mend extend "+got.GetAppointment().GetDogCode()))
-		})
+	a, err := openApp(ctx, o, std, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	got, err := handoverv1.NewHandoverServiceClient(a.conn).ReportMissed(ctx, &handoverv1.ReportMissedRequest{Which: c.Which.Which, Next: c.each(c.Next), Reason: c.Why})
+	err = showReply(o, std, got, err, func(got *handoverv1.ReportMissedResponse) {
+		printAppointment(std.out, got.GetAppointment())
+		printOffers(std.out, got.GetOffers())
 	})
+	if err != nil {
+		return err
+	}
+	dog := got.GetAppointment().GetDogCode()
+	if !c.KeepRun {
+		fmt.Fprintf(o.notes(std), "The dog stays overnight. What keeping its run costs: %s\n", o.command("mend extend "+dog))
+		return nil
+	}
+	return keepRun(ctx, plannerv1.NewMendServiceClient(a.conn), o, std, dog, c.Why)
+}
+
+// keepRun extends a stay to the earliest day on which it can end.
+func keepRun(ctx context.Context, client plannerv1.MendServiceClient, o *Options, std streams, dog, why string) error {
+	p, err := client.PreviewExtension(ctx, &plannerv1.PreviewExtensionRequest{DogCode: dog, Days: 14})
+	if err != nil {
+		return fmt.Errorf("that the owner did not come is noted; keep the run: %w", err)
+	}
+	if len(p.GetChoices()) == 0 {
+		return apperr.Preconditionf("RUN_NOT_KEPT", "that the owner did not come is noted, but the stay can end on none of the next 14 days: %s says why", o.command("mend extend "+dog))
+	}
+	next := slices.MinFunc(p.GetChoices(), func(a, b *plannerv1.Extension) int { return strings.Compare(a.GetGraduation(), b.GetGraduation()) })
+	done, err := client.ExtendStay(ctx, &plannerv1.ExtendStayRequest{DogCode: dog, Graduation: next.GetGraduation(), Fingerprint: next.GetFingerprint(), Reason: why})
+	if err != nil {
+		return fmt.Errorf("that the owner did not come is noted; keep the run: %w", err)
+	}
+	printExtended(o.notes(std), done)
+	return nil
 }
 
 type handoverHeldCmd struct {

@@ -1,8 +1,11 @@
 package handover
 
 import (
+	"fmt"
 	"net/url"
 	"regexp"
+	"slices"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -61,4 +64,35 @@ func TestAnOwnerConfirmsAndMoves(t *testing.T) {
 		require.Equal(t, ByOwner, c.By)
 	}
 	require.Equal(t, []Act{ActConfirmed, ActChosen, ActAsked}, acts)
+}
+
+// TestTwoWhoWantOneTime: of owners who choose the same time at the same moment one gets it, and the others are told.
+func TestTwoWhoWantOneTime(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	wanted := slotAt(t, "2027-03-22", "10:00")
+	var posts []func() int
+	for i, dog := range []string{"BO", "DOT", "EMU"} {
+		_, token := s.place(t, dog, slotAt(t, fmt.Sprintf("2027-03-1%d", 2+i), "10:00"), wanted)
+		page := s.send(t, "GET", LinkPath(token), nil, nil).Body.String()
+		form := inputs(t, page)
+		form.Set("do", "choose")
+		form.Set("offer", regexp.MustCompile(`name="offer" value="([^"]+)"`).FindStringSubmatch(page)[1])
+		for range 2 { // a tap too many
+			posts = append(posts, func() int { return s.send(t, "POST", LinkPath(token), form, nil).Code })
+		}
+	}
+	codes := make([]int, len(posts))
+	var all sync.WaitGroup
+	for i, post := range posts {
+		all.Go(func() { codes[i] = post() })
+	}
+	all.Wait()
+	slices.Sort(codes)
+	require.Equal(t, []int{303, 409, 409, 409, 409, 409}, codes)
+	live, err := ListLive(t.Context(), s.pool, siteRef.ID, wanted.Begins, wanted.Ends)
+	require.NoError(t, err)
+	require.Len(t, live, 1)
+	require.Equal(t, wanted, live[0].Slot)
+	require.Len(t, s.told(), 1)
 }
