@@ -42,6 +42,7 @@ var layers = map[string]layer{
 	"services/mail":       plumbing,
 	"services/sheet":      plumbing,
 	"services/records":    plumbing,
+	"services/plaintable": plumbing,
 	"services/facility":   leaf,
 	"services/roster":     leaf,
 	"services/training":   leaf,
@@ -65,9 +66,10 @@ var layers = map[string]layer{
 	"services/e2e": command,
 	"deploy":       command,
 
-	"services/postgrestest":     support,
-	"services/refsolve":         support,
-	"services/internal/outside": support,
+	"services/postgrestest":          support,
+	"services/refsolve":              support,
+	"services/internal/outside":      support,
+	"services/internal/scenariotest": support,
 }
 
 // solvers are the pure packages that import nothing of ours at all.

@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"github.com/longlead/longlead/services/apperr"
+	"github.com/longlead/longlead/services/plaintable"
 	"github.com/longlead/longlead/services/records"
 	"github.com/longlead/longlead/services/sheet"
 
@@ -33,18 +34,7 @@ func printJSON(out io.Writer, m proto.Message) error {
 	return err
 }
 
-// newTable makes a plain table: a line under the heading and none elsewhere, so that it reads well in a mail and on paper.
-func newTable(out io.Writer, headings ...any) table.Writer {
-	t := table.NewWriter()
-	t.SetOutputMirror(out)
-	t.AppendHeader(table.Row(headings))
-	style := table.StyleLight
-	style.Options = table.Options{SeparateHeader: true}
-	style.Box.PaddingLeft, style.Box.PaddingRight = "", "  "
-	style.Format.Header = text.FormatDefault
-	t.SetStyle(style)
-	return t
-}
+func newTable(out io.Writer, headings ...any) table.Writer { return plaintable.New(out, headings...) }
 
 func printImport(out io.Writer, o *Options, report *exchangev1.ImportReport, dryRun, skipBad bool) {
 	t := newTable(out, "file", "kind", "rows", "taken", "rejected")

@@ -10,6 +10,8 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"github.com/longlead/longlead/services/internal/scenariotest"
+
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
 )
 
@@ -57,7 +59,7 @@ func onlyDifferences(t *testing.T, before *dayplanv1.DayPlan, r *dayplanv1.Repai
 func TestConditionsOfADay(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	hot := s.plan(t, "FENN", "2027-03-09")
 	notes := strings.Join(hot.GetNotes(), "\n")
 	for _, words := range []string{"Heat, outdoors (orchard-yard, river-field): closed 12:00 to 19:00 for all dogs, closed 10:00 to 19:00 for those with the lower limit",
@@ -124,7 +126,7 @@ func TestConditionsOfADay(t *testing.T) {
 func TestCrowdedConditions(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	_, err := s.pool.Exec(t.Context(), `
 		insert into enrollment.apart (dog_id, other_id, reason)
 		select a.dog_id, b.dog_id, 'a test' from enrollment.request a join planner.stay x on x.request_id = a.id
@@ -165,7 +167,7 @@ func TestAreaClosed(t *testing.T) {
 		t.Run(since, func(t *testing.T) {
 			t.Parallel()
 			s := newSchool(t)
-			s.promise(t)
+			scenariotest.FillMarch(t, s.pool)
 			before := s.plan(t, "TARN", "2027-03-09")
 			used, area := map[string]int{}, ""
 			for _, b := range before.GetBlocks() {
@@ -209,7 +211,7 @@ func TestAreaClosed(t *testing.T) {
 func TestHeatComes(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	before := s.plan(t, "DRUM", "2027-03-20") // later days are busier outdoors
 	outdoor := map[string]bool{"front-yard": true, "long-field": true}
 	late := 0
@@ -249,7 +251,7 @@ func TestHeatComes(t *testing.T) {
 func TestUnderWay(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	before := s.plan(t, "TARN", "2027-03-09")
 	b := before.GetBlocks()[len(before.GetBlocks())/2]
 	inside := b.GetStartsAt().AsTime().Add(5 * time.Minute)
@@ -313,7 +315,7 @@ func TestConditionsThatAreRefused(t *testing.T) {
 // BenchmarkRepair measures a closure and a forecast that change a day of about 25 dogs back and forth, the records and the plan being kept.
 func BenchmarkRepair(b *testing.B) {
 	s := newSchool(b)
-	s.promise(b)
+	scenariotest.FillMarch(b, s.pool)
 	s.plan(b, "TARN", "2027-03-09")
 	b.Run("closure", func(b *testing.B) {
 		to := []string{"17:00", "13:00"}

@@ -17,6 +17,7 @@ import (
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/dayplan"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/rpc"
@@ -38,7 +39,7 @@ type evenings struct {
 func newEvenings(t *testing.T) *evenings {
 	t.Helper()
 	e := &evenings{school: newSchool(t)}
-	e.promise(t)
+	scenariotest.FillMarch(t, e.pool)
 	e.set("2027-03-08T12:00:00Z")
 	e.Evenings = newWorker(t, e.pool, e.time)
 	server := dayplan.NewEveningServer(dayplan.Deps{Pool: e.pool, Mint: ids.NewMint(), Now: e.time, Caller: rpc.CallerName})

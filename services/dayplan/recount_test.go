@@ -8,6 +8,7 @@ import (
 
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/roster"
 )
@@ -173,7 +174,7 @@ func (s *school) mayHandle(t *testing.T) (looked int) {
 func TestMonthBreaksNoRule(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	held, dropped := 0, 0
 	for _, day := range []string{"2027-03-01", "2027-03-04", "2027-03-09", "2027-03-14", "2027-03-20"} {
 		for _, site := range []string{"DRUM", "FENN", "QUILL", "TARN"} {
@@ -193,7 +194,7 @@ func TestMonthBreaksNoRule(t *testing.T) {
 func TestRecountFindsFaults(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	s.plan(t, "TARN", "2027-03-04")
 	require.Empty(t, broken(t, s.pool))
 	loosen := `alter table dayplan.block drop constraint block_trainer_excl; alter table dayplan.block drop constraint block_dog_excl;

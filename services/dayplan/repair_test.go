@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/longlead/longlead/services/internal/scenariotest"
+
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
 )
 
@@ -31,7 +33,7 @@ func sameBlock(a, b *dayplanv1.Block) bool {
 func TestAbsence(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	before := s.plan(t, "TARN", "2027-03-09")
 	blocks := byKey(before)
 	covered := 0
@@ -77,7 +79,7 @@ func TestAbsence(t *testing.T) {
 func TestKeptAbsence(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	s.promise(t)
+	scenariotest.FillMarch(t, s.pool)
 	before := s.plan(t, "FENN", "2027-03-09")
 	gone := before.GetBlocks()[len(before.GetBlocks())/2].GetTrainerCode()
 	got, err := s.days.CoverAbsence(t.Context(), &dayplanv1.CoverAbsenceRequest{TrainerCode: gone, Day: "2027-03-09", From: "11:00", Keep: true})

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/longlead/longlead/services/internal/outside"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/refsolve/venv"
 )
 
@@ -72,7 +73,7 @@ func TestEachTrainerIsPrintedOnOnePage(t *testing.T) {
 	t.Parallel()
 	ctx := newBrowser(t)
 	s := newSchool(t)
-	s.fill(t)
+	scenariotest.FillMarch(t, s.pool)
 	for _, r := range []struct{ site, day string }{{"TARN", "2027-03-09"}, {"FENN", "2027-03-11"}} {
 		s.plan(t, r.site, r.day)
 		sheet := s.sheet(t, r.site, r.day)
@@ -158,26 +159,4 @@ func violations(t *testing.T, ctx context.Context, rules string) (found []string
 		found = append(found, fmt.Sprintf("%s: %s: %.120s", v.ID, v.Help, strings.Join(strings.Fields(v.Nodes[0].HTML), " ")))
 	}
 	return found
-}
-
-// fill makes further stays until a day of March has twice the dogs or so: open requests move in beside those who are there, each with a
-// trainer of the site. It stands for a published month, whose own rules are tested in package planner.
-func (s *school) fill(t *testing.T) {
-	t.Helper()
-	_, err := s.pool.Exec(t.Context(), `
-		with runs as (
-		  select r.id, r.site_id, row_number() over (partition by r.site_id order by r.code) as n from facility.run r
-		  where not r.isolation and not exists (select from planner.stay x where x.run_id = r.id and upper(x.nights) >= '2027-03-01')),
-		requests as (
-		  select q.id, c.site_id, p.nights, row_number() over (partition by c.site_id order by q.code) as n from enrollment.request q
-		  join enrollment.program p on p.id = q.program_id
-		  join lateral (select site_id from enrollment.request_site x where x.request_id = q.id order by x.site_id limit 1) c on true
-		  where q.state = 'open' and q.code like 'M-%'),
-		trainers as (
-		  select id, home_site_id, row_number() over (partition by home_site_id order by code) as n, count(*) over (partition by home_site_id) as many from roster.trainer)
-		insert into planner.stay (id, request_id, site_id, run_id, trainer_id, nights, state, made_at)
-		select gen_random_uuid(), q.id, q.site_id, r.id, x.id, daterange(('2027-03-01'::date + (q.n % 10)::int), ('2027-03-01'::date + (q.n % 10)::int + q.nights)), 'published', now()
-		from requests q join runs r on r.site_id = q.site_id and r.n = q.n
-		join trainers x on x.home_site_id = q.site_id and x.n = 1 + q.n % x.many`)
-	require.NoError(t, err)
 }

@@ -2,8 +2,6 @@ package daysheet_test
 
 import (
 	"bytes"
-	"context"
-	"io/fs"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -20,13 +18,13 @@ import (
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 	"github.com/longlead/longlead/services/training"
-	"github.com/longlead/longlead/testdata/scenario"
 
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
 	daysheetv1 "github.com/longlead/longlead/proto/longlead/daysheet/v1"
@@ -84,11 +82,11 @@ func newSchool(t *testing.T) *school {
 	t.Helper()
 	s := &school{pool: postgrestest.Database(t), now: time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC), log: &logBuffer{}, sheets: map[string]daysheetv1.DaySheetServiceClient{}}
 	log := slog.New(slog.NewTextHandler(s.log, &slog.HandlerOptions{Level: slog.LevelDebug}))
-	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
-	ports = append(append(ports, enrollment.Ports(enrollmentSites)...), planner.Ports()...)
+	ports := append(facility.Ports(), roster.Ports(scenariotest.RosterSites)...)
+	ports = append(append(ports, enrollment.Ports(scenariotest.EnrollmentSites)...), planner.Ports()...)
 	ports = append(ports, training.Ports(planner.TrainingKnown())...)
 	s.files = exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: ids.NewMint(), Now: s.clock, Caller: rpc.CallerName, Ports: ports})
-	s.take(t, scenarioFiles(t)...)
+	s.take(t, scenariotest.Files(t)...)
 	days := dayplan.NewServer(dayplan.Deps{Pool: s.pool, Mint: ids.NewMint(), Now: s.clock, Caller: rpc.CallerName})
 	s.server = daysheet.NewServer(daysheet.Deps{Pool: s.pool, Mint: ids.NewMint(), Now: s.clock, Caller: rpc.CallerName, Allows: rpc.Allows, Log: log})
 	tokens := &rpc.Tokens{}
@@ -117,34 +115,6 @@ func (s *school) take(t *testing.T, files ...exchange.File) {
 	report, err := s.files.Take(t.Context(), files, exchange.Settings{}, func(exchange.Progress) {})
 	require.NoError(t, err)
 	require.Empty(t, report.Faults)
-}
-
-func scenarioFiles(t *testing.T) (files []exchange.File) {
-	t.Helper()
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	return files
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) (refs []roster.SiteRef, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) (rules []enrollment.SiteRules, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
 }
 
 // plan plans a day and keeps the plan.

@@ -6,7 +6,8 @@ import (
 	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/table"
-	"github.com/jedib0t/go-pretty/v6/text"
+
+	"github.com/longlead/longlead/services/plaintable"
 )
 
 // Widths of columns in characters: a sheet fits a terminal of 120.
@@ -22,9 +23,9 @@ func writeText(out io.Writer, d *Day) {
 	for _, x := range d.Trainers {
 		fmt.Fprintf(out, "%s, %s: %s, %s, %s (%s)\n", x.Code, x.Name, d.SiteName, d.dateWords(), x.hours(), d.Zone)
 		d.textDogs(out, x.Dogs)
-		t := newTable(out, "from", "to", "what", "where", "skill and what is asked of it")
+		t := plaintable.New(out, "from", "to", "what", "where", "skill and what is asked of it")
 		for _, l := range x.Lines {
-			t.AppendRow(table.Row{l.Starts, l.Ends, wrap(d.workWords(l)+l.partWords(x.Code), whatWidth), wrap(l.Area, placeWidth), wrap(l.skillWords(), skillWidth)})
+			t.AppendRow(table.Row{l.Starts, l.Ends, plaintable.Wrap(d.workWords(l)+l.partWords(x.Code), whatWidth), plaintable.Wrap(l.Area, placeWidth), plaintable.Wrap(l.skillWords(), skillWidth)})
 		}
 		t.Render()
 		textDrops(out, x.Drops)
@@ -33,9 +34,9 @@ func writeText(out io.Writer, d *Day) {
 	for _, x := range d.Rows {
 		fmt.Fprintf(out, "Row %s: %s, %s (%s)\n", x.Row, d.SiteName, d.dateWords(), d.Zone)
 		d.textDogs(out, x.Dogs)
-		t := newTable(out, "from", "to", "what", "who", "where", "skill")
+		t := plaintable.New(out, "from", "to", "what", "who", "where", "skill")
 		for _, l := range x.Lines {
-			t.AppendRow(table.Row{l.Starts, l.Ends, wrap(d.workWords(l), whatWidth), wrap(l.whoWords(), placeWidth), wrap(l.Area, placeWidth), wrap(l.SkillName, placeWidth)})
+			t.AppendRow(table.Row{l.Starts, l.Ends, plaintable.Wrap(d.workWords(l), whatWidth), plaintable.Wrap(l.whoWords(), placeWidth), plaintable.Wrap(l.Area, placeWidth), plaintable.Wrap(l.SkillName, placeWidth)})
 		}
 		t.Render()
 		textDrops(out, x.Drops)
@@ -58,18 +59,18 @@ func (d *Day) workWords(l Line) string {
 
 func (d *Day) textDogs(out io.Writer, codes []string) {
 	fmt.Fprintln(out, "Before you touch a dog:")
-	t := newTable(out, "run and dog", "cautions", "whom to call")
+	t := plaintable.New(out, "run and dog", "cautions", "whom to call")
 	for _, code := range codes {
 		dog := d.dog(code)
 		var lines []string
 		for _, c := range dog.Cautions {
-			lines = append(lines, wrap(c.About+": "+c.Text, cautionWidth))
+			lines = append(lines, plaintable.Wrap(c.About+": "+c.Text, cautionWidth))
 		}
-		call := wrap("vet: "+orUnknown(dog.Vet.words()), contactWidth) + "\n" + wrap("owner: "+orUnknown(dog.Owner.words()), contactWidth)
+		call := plaintable.Wrap("vet: "+orUnknown(dog.Vet.words()), contactWidth) + "\n" + plaintable.Wrap("owner: "+orUnknown(dog.Owner.words()), contactWidth)
 		if d.Withheld {
 			call = "left out"
 		}
-		who := wrap(strings.TrimSpace(dog.Run+"  "+dog.Code)+" "+dog.Name, dogWidth) + "\n" + wrap(dog.stayWords(), dogWidth)
+		who := plaintable.Wrap(strings.TrimSpace(dog.Run+"  "+dog.Code)+" "+dog.Name, dogWidth) + "\n" + plaintable.Wrap(dog.stayWords(), dogWidth)
 		t.AppendRow(table.Row{who, strings.Join(lines, "\n"), call})
 	}
 	t.Render()
@@ -88,9 +89,9 @@ func textDrops(out io.Writer, drops []Drop) {
 		return
 	}
 	fmt.Fprintln(out, "\nNot held:")
-	t := newTable(out, "dog", "session", "skill", "why", "what would help")
+	t := plaintable.New(out, "dog", "session", "skill", "why", "what would help")
 	for _, x := range drops {
-		t.AppendRow(table.Row{x.Dog, x.Session, wrap(x.SkillName, placeWidth), wrap(x.Reason, reasonWidth), wrap(x.Remedy, remedyWidth)})
+		t.AppendRow(table.Row{x.Dog, x.Session, plaintable.Wrap(x.SkillName, placeWidth), plaintable.Wrap(x.Reason, reasonWidth), plaintable.Wrap(x.Remedy, remedyWidth)})
 	}
 	t.Render()
 }
@@ -99,7 +100,7 @@ func textDrops(out io.Writer, drops []Drop) {
 func (d *Day) textEnd(out io.Writer) {
 	fmt.Fprintln(out)
 	for _, words := range d.footWords() {
-		fmt.Fprintln(out, text.WrapSoft(words, textWidth))
+		fmt.Fprintln(out, plaintable.Wrap(words, textWidth))
 	}
 	fmt.Fprintln(out)
 }
@@ -115,19 +116,4 @@ func (d *Day) footWords() []string {
 		words = append(words, staleWords)
 	}
 	return words
-}
-
-func wrap(words string, width int) string { return text.WrapSoft(words, width) }
-
-// newTable makes a plain table with a line under the heading.
-func newTable(out io.Writer, headings ...any) table.Writer {
-	t := table.NewWriter()
-	t.SetOutputMirror(out)
-	t.AppendHeader(table.Row(headings))
-	style := table.StyleLight
-	style.Options = table.Options{SeparateHeader: true}
-	style.Box.PaddingLeft, style.Box.PaddingRight = "", "  "
-	style.Format.Header = text.FormatDefault
-	t.SetStyle(style)
-	return t
 }

@@ -4,7 +4,6 @@ package e2e_test
 
 import (
 	"context"
-	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
@@ -19,6 +18,7 @@ import (
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
@@ -26,7 +26,6 @@ import (
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 	"github.com/longlead/longlead/services/training"
-	"github.com/longlead/longlead/testdata/scenario"
 
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
@@ -58,12 +57,12 @@ func newSchool(t *testing.T) school {
 	pool := postgrestest.Database(t)
 	mint, log := ids.NewMint(), slog.New(slog.DiscardHandler)
 	now := func() time.Time { return time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC) }
-	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
-	ports = append(append(ports, enrollment.Ports(enrollmentSites)...), planner.Ports()...)
+	ports := append(facility.Ports(), roster.Ports(scenariotest.RosterSites)...)
+	ports = append(append(ports, enrollment.Ports(scenariotest.EnrollmentSites)...), planner.Ports()...)
 	ports = append(ports, training.Ports(planner.TrainingKnown())...)
 	files := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: ports})
-	plans := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: now, Jobs: startWorker(t, pool, log), Caller: rpc.CallerName, Sites: rosterSites})
-	report, err := files.Take(t.Context(), scenarioFiles(t), exchange.Settings{}, func(exchange.Progress) {})
+	plans := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: now, Jobs: startWorker(t, pool, log), Caller: rpc.CallerName, Sites: scenariotest.RosterSites})
+	report, err := files.Take(t.Context(), scenariotest.Files(t), exchange.Settings{}, func(exchange.Progress) {})
 	require.NoError(t, err)
 	require.Empty(t, report.Faults)
 
@@ -107,35 +106,4 @@ func startWorker(t *testing.T, pool *postgres.Pool, log *slog.Logger) *jobs.Clie
 		require.NoError(t, client.Stop(ctx))
 	})
 	return client
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var refs []roster.SiteRef
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRules, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var rules []enrollment.SiteRules
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
-}
-
-func scenarioFiles(t *testing.T) []exchange.File {
-	t.Helper()
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	var files []exchange.File
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	return files
 }

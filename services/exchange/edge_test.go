@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/rpc"
 
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
@@ -68,7 +69,7 @@ func TestFilesGoInAndOutOverTheWire(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	client := s.client(t)
-	progress, report, err := importing(t, client, &exchangev1.ImportRequest{Files: toProto(scenarioFiles(t))})
+	progress, report, err := importing(t, client, &exchangev1.ImportRequest{Files: toProto(scenariotest.Files(t))})
 	require.NoError(t, err)
 	require.True(t, report.GetImported())
 	require.Len(t, report.GetFiles(), len(allPorts()))
@@ -166,7 +167,7 @@ func TestACallerWhoHangsUpImportsNothing(t *testing.T) {
 	before := s.contents(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	stream, err := s.client(t).Import(ctx, &exchangev1.ImportRequest{Files: toProto(scenarioFiles(t))})
+	stream, err := s.client(t).Import(ctx, &exchangev1.ImportRequest{Files: toProto(scenariotest.Files(t))})
 	require.NoError(t, err)
 	for {
 		event, err := stream.Recv()

@@ -12,6 +12,7 @@ import (
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/services/records"
@@ -147,7 +148,7 @@ func TestADryRunChangesNothing(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	before := s.contents(t)
-	report := s.take(t, exchange.Settings{DryRun: true}, scenarioFiles(t)...)
+	report := s.take(t, exchange.Settings{DryRun: true}, scenariotest.Files(t)...)
 	require.Empty(t, report.Faults)
 	require.False(t, report.Imported)
 	for _, f := range report.Files {

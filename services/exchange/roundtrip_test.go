@@ -16,6 +16,7 @@ import (
 	"golang.org/x/text/encoding/unicode"
 
 	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/sheet"
 )
 
@@ -147,7 +148,7 @@ func TestOrderOfDates(t *testing.T) {
 func TestImportsAtOnce(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
-	files := scenarioFiles(t)
+	files := scenariotest.Files(t)
 	var all sync.WaitGroup
 	errs := make([]error, 3)
 	reports := make([]exchange.Report, 3)
@@ -172,7 +173,7 @@ func TestACancelledImportLeavesNothing(t *testing.T) {
 	before := s.contents(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	_, err := s.Take(ctx, scenarioFiles(t), exchange.Settings{}, func(p exchange.Progress) {
+	_, err := s.Take(ctx, scenariotest.Files(t), exchange.Settings{}, func(p exchange.Progress) {
 		if p.Kind == "requests" {
 			cancel()
 		}

@@ -3,7 +3,6 @@ package exchange_test
 import (
 	"context"
 	"fmt"
-	"io/fs"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
@@ -21,7 +21,6 @@ import (
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/sheet"
 	"github.com/longlead/longlead/services/training"
-	"github.com/longlead/longlead/testdata/scenario"
 )
 
 // school is a database of its own with an exchange server on it.
@@ -40,7 +39,7 @@ func newSchool(t testing.TB) school {
 
 func (s school) full(t testing.TB) school {
 	t.Helper()
-	report := s.take(t, exchange.Settings{}, scenarioFiles(t)...)
+	report := s.take(t, exchange.Settings{}, scenariotest.Files(t)...)
 	require.Empty(t, report.Faults)
 	require.True(t, report.Imported)
 	return s
@@ -103,40 +102,9 @@ func told(t testing.TB, faults []sheet.Fault) []string {
 	return out
 }
 
-func scenarioFiles(t testing.TB) []exchange.File {
-	t.Helper()
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	var files []exchange.File
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	return files
-}
-
 func allPorts() []records.Port {
-	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
-	ports = append(ports, enrollment.Ports(enrollmentSites)...)
+	ports := append(facility.Ports(), roster.Ports(scenariotest.RosterSites)...)
+	ports = append(ports, enrollment.Ports(scenariotest.EnrollmentSites)...)
 	ports = append(ports, planner.Ports()...)
 	return append(ports, training.Ports(planner.TrainingKnown())...)
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var refs []roster.SiteRef
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRules, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var rules []enrollment.SiteRules
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
 }

@@ -14,6 +14,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/testdata/scenario"
@@ -28,7 +29,7 @@ func newTwinSchool(t *testing.T) *school {
 	t.Helper()
 	s := newSchool(t)
 	var twins []exchange.File
-	for _, f := range scenarioFiles(t) {
+	for _, f := range scenariotest.Files(t) {
 		if !slices.Contains([]string{"programs.csv", "policy.csv", "skills.csv", "targets.csv", "sessions.csv"}, f.Name) { // the two have these in common
 			twins = append(twins, exchange.File{Name: f.Name, Content: twin(t, f.Content)})
 		}

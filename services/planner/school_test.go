@@ -2,7 +2,6 @@ package planner_test
 
 import (
 	"context"
-	"io/fs"
 	"log/slog"
 	"testing"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
@@ -50,8 +50,8 @@ func newSchool(t *testing.T) *school {
 	require.NoError(t, err)
 	now := func() time.Time { return today }
 	s.files = exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: allPorts()})
-	s.roster = roster.NewServer(roster.Deps{Pool: s.pool, Mint: mint, Sites: rosterSites})
-	server := planner.NewServer(planner.Deps{Pool: s.pool, Mint: mint, Now: now, Jobs: s.jobs, Caller: rpc.CallerName, Sites: rosterSites})
+	s.roster = roster.NewServer(roster.Deps{Pool: s.pool, Mint: mint, Sites: scenariotest.RosterSites})
+	server := planner.NewServer(planner.Deps{Pool: s.pool, Mint: mint, Now: now, Jobs: s.jobs, Caller: rpc.CallerName, Sites: scenariotest.RosterSites})
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("manager", "manager", "secret"))
 	edge, err := rpc.NewServer(quiet(), tokens,
@@ -63,48 +63,17 @@ func newSchool(t *testing.T) *school {
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
 	s.planner, s.mend = plannerv1.NewPlannerServiceClient(conn), plannerv1.NewMendServiceClient(conn)
-	s.take(t, scenarioFiles(t)...)
+	s.take(t, scenariotest.Files(t)...)
 	return s
 }
 
 func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 
 func allPorts() []records.Port {
-	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
-	ports = append(ports, enrollment.Ports(enrollmentSites)...)
+	ports := append(facility.Ports(), roster.Ports(scenariotest.RosterSites)...)
+	ports = append(ports, enrollment.Ports(scenariotest.EnrollmentSites)...)
 	ports = append(ports, planner.Ports()...)
 	return append(ports, training.Ports(planner.TrainingKnown())...)
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var refs []roster.SiteRef
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRules, error) {
-	sites, err := facility.ListSites(ctx, db)
-	var rules []enrollment.SiteRules
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
-}
-
-func scenarioFiles(t *testing.T) []exchange.File {
-	t.Helper()
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	var files []exchange.File
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	return files
 }
 
 // take imports files and requires that nothing is wrong with them.

@@ -1,9 +1,7 @@
 package readiness_test
 
 import (
-	"context"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"strings"
 	"testing"
@@ -17,6 +15,7 @@ import (
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
@@ -24,7 +23,6 @@ import (
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 	"github.com/longlead/longlead/services/training"
-	"github.com/longlead/longlead/testdata/scenario"
 
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
@@ -46,8 +44,8 @@ func newSchool(t testing.TB, now time.Time) *school {
 	t.Helper()
 	s := &school{pool: postgrestest.Database(t), now: now}
 	clock := func() time.Time { return s.now }
-	ports := append(facility.Ports(), roster.Ports(rosterSites)...)
-	ports = append(ports, enrollment.Ports(enrollmentSites)...)
+	ports := append(facility.Ports(), roster.Ports(scenariotest.RosterSites)...)
+	ports = append(ports, enrollment.Ports(scenariotest.EnrollmentSites)...)
 	ports = append(ports, planner.Ports()...)
 	ports = append(ports, training.Ports(planner.TrainingKnown())...)
 	s.files = exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: ids.NewMint(), Now: clock, Caller: rpc.CallerName, Ports: ports})
@@ -85,15 +83,7 @@ func (s *school) take(t testing.TB, files ...exchange.File) {
 func newScenario(t testing.TB) *school {
 	t.Helper()
 	s := newSchool(t, time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC))
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	var files []exchange.File
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	s.take(t, files...)
+	s.take(t, scenariotest.Files(t)...)
 	return s
 }
 
@@ -186,20 +176,4 @@ func skill(t testing.TB, r *readinessv1.Readiness, code string) *readinessv1.Ski
 	}
 	require.Fail(t, "no such skill", code)
 	return nil
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) (refs []roster.SiteRef, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) (rules []enrollment.SiteRules, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
 }
