@@ -220,10 +220,10 @@ func (t *task) sessionsOf(i int) int {
 	g := &t.in.Guests[i]
 	n := g.Case.Program.SessionsADay
 	if t.in.Day == g.Stay.Nights.From || t.in.Day == g.Stay.Nights.To {
-		return min(n, endSessions)
+		return min(n, workload.EndSessions)
 	}
 	if !t.ownWorks(i) {
-		return min(n, coverSessions)
+		return min(n, workload.CoverSessions)
 	}
 	return n
 }

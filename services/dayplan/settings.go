@@ -20,10 +20,6 @@ const (
 	handoverMinutes = 90
 	// settleMinutes are left to a dog after its arrival.
 	settleMinutes = 60
-	// endSessions is how many sessions a dog has at most on its arrival day and on its graduation day, coverSessions on the day off of
-	// its trainer, as enrollment.Case.Need counts it.
-	endSessions   = 1
-	coverSessions = 1
 	// A trainer rests restMinutes for every restEvery minutes of work.
 	restMinutes = 10
 	restEvery   = 240

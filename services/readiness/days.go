@@ -1,6 +1,9 @@
 package readiness
 
-import "github.com/longlead/longlead/services/calendar"
+import (
+	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/workload"
+)
 
 // plan is what a stay holds in sessions, before and after the day that is asked for.
 type plan struct {
@@ -32,17 +35,19 @@ func (in *inputs) firstDay(g guest) (calendar.Date, error) {
 	return from, nil
 }
 
-// on is how many sessions a day holds by program and roster, and whether it is a whole training day.
+// on is how many sessions a day holds by program and roster, and whether it is a whole training day. The graduation day is not asked for: the
+// check is held then.
 func (in *inputs) on(g guest, day calendar.Date) (sessions int, whole bool) {
+	n := g.Case.Program.SessionsADay
 	switch {
 	case g.isolatedOn(day) != nil:
 		return 0, false
 	case day == g.Stay.Nights.From:
-		return arrivalSessions, false
+		return min(n, workload.EndSessions), false
 	case in.works[workday{g.Stay.TrainerID, g.Stay.SiteID, day}]:
-		return g.Case.Program.SessionsADay, true
+		return n, true
 	}
-	return coverSessions, false
+	return min(n, workload.CoverSessions), false
 }
 
 // isolatedOn is the isolation that a day is part of, or nil.

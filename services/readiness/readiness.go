@@ -32,9 +32,6 @@ const NoTargets workload.Flag = "no targets"
 
 // Settings. All are our own, no source.
 const (
-	// coverSessions is what a dog has on the day off of its trainer, and arrivalSessions on its arrival day, as the day planner plans
-	// them. The graduation day has none: the check is held then.
-	coverSessions, arrivalSessions = 1, 1
 	// heldPercent is the share of planned sessions that must be in the logs for no warning, once leastPlanned were planned.
 	heldPercent, leastPlanned = 80, 4
 	// leastObserved is the number of scored sessions from which the pace says something about handling minutes, and leastChange the

@@ -14,6 +14,10 @@ const (
 	CareMinutes = 15
 	// TurnoverMinutes is fetching a dog before a session and bringing it back after. Common practice, no source.
 	TurnoverMinutes = 5
+	// EndSessions is how many sessions a dog has at most on its arrival day and on its graduation day, CoverSessions on the day off of its
+	// trainer, for which CoverMinutes counts one block. Our own setting, no source.
+	EndSessions   = 1
+	CoverSessions = 1
 
 	// The limits of a program, wide enough for any that we heard of. Our own setting.
 	mostSessions  = 8
@@ -58,7 +62,7 @@ func Estimate(in Input) (Need, error) {
 	w.addStanding(in)
 	w.addAnswers(in)
 	w.addBite(in)
-	w.need.CoverMinutes = w.block + w.careMinutes
+	w.need.CoverMinutes = CoverSessions*w.block + w.careMinutes
 	w.addOverride(in.Override)
 	return w.need, nil
 }
