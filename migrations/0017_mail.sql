@@ -65,7 +65,7 @@ create index letter_open_idx on mail.letter (next_at) where state in ('waiting',
 create index letter_taken_idx on mail.letter (taken_at) where taken_at is not null;
 create index letter_put_idx on mail.letter (put_at);
 create index letter_to_idx on mail.letter (lower(to_address), put_at);
-comment on table mail.letter is 'A letter to one person: its words as they were when it was put, and what became of it. content is the message as a server took it, byte by byte. next_at is when it is worth trying, queued_at when its latest job was inserted, taken_at when a worker took it up, slot_at its turn among letters to the same domain. No row is deleted.';
+comment on table mail.letter is 'A letter to one person: its words as they were when it was put, and what became of it. content is the message as a server took it, byte by byte. next_at is its turn: when it is worth trying, queued_at when its latest job was inserted, taken_at when a worker took it up, slot_at its turn among letters to the same domain. No row is deleted.';
 
 create table mail.attempt (
   letter_id uuid not null constraint attempt_letter_fkey references mail.letter,

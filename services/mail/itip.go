@@ -12,7 +12,7 @@ import (
 // foldAt is how many octets a line of a calendar may have (RFC 5545 section 3.1).
 const foldAt = 75
 
-// calendarZone is how instants are written in UTC (RFC 5545 section 3.3.5, form 2).
+// calendarTime is how instants are written in UTC (RFC 5545 section 3.3.5, form 2).
 const calendarTime = "20060102T150405Z"
 
 // write writes the event as an iTIP object (RFC 5546 sections 3.2.2 and 3.2.5): a request has everything, a cancellation the same with the status
@@ -108,9 +108,10 @@ func (w *calendarWriter) line(name, value string) {
 	w.out.WriteString(rest + "\r\n")
 }
 
-// commonName writes a name as a parameter. Its value is quoted and holds no quotation mark (RFC 5545 section 3.1: QSAFE-CHAR).
+// commonName writes a name as a parameter. Its value is quoted and holds no quotation mark (RFC 5545 section 3.1: QSAFE-CHAR). A backslash means
+// nothing there, but some programs take it for an escape.
 func commonName(name string) string {
-	name = strings.ReplaceAll(oneLine(name), `"`, "'")
+	name = strings.NewReplacer(`"`, "'", `\`, "/").Replace(oneLine(name))
 	if name == "" {
 		return ""
 	}

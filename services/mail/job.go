@@ -107,6 +107,8 @@ type WorkerDeps struct {
 // Worker sends letters. Any number of them may run, on any number of machines.
 type Worker struct {
 	deps WorkerDeps
+	// began is when it was made: letters that wait since before then may just have had no worker.
+	began time.Time
 }
 
 // NewWorker panics when a dependency is missing, which is a fault in the wiring.
@@ -123,7 +125,7 @@ func NewWorker(d WorkerDeps) *Worker {
 	if d.Pace.Burst == 0 {
 		d.Pace.Burst = 1
 	}
-	return &Worker{deps: d}
+	return &Worker{deps: d, began: d.Now()}
 }
 
 // usualRetry is a minute after the first attempt and two hours after the eighth.
@@ -142,7 +144,8 @@ func (w *Worker) now() time.Time { return w.deps.Now().UTC().Truncate(time.Micro
 func (w *Worker) Look(ctx context.Context) error {
 	now := w.now()
 	return postgres.InTx(ctx, w.deps.Pool, func(tx postgres.Tx) error {
-		lost, err := requeueStalled(ctx, tx, now.Add(-w.deps.StallAfter), now, mostRequeued)
+		stalled := now.Add(-w.deps.StallAfter)
+		lost, err := requeueStalled(ctx, tx, stalled, now, !w.began.After(stalled), mostRequeued)
 		if err != nil {
 			return err
 		}

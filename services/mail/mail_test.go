@@ -144,3 +144,9 @@ func TestEveryKindLiesInTheFolder(t *testing.T) {
 		}
 	}
 }
+
+// try puts a letter and returns what is wrong with it.
+func (o *office) try(t *testing.T, l mail.Letter) error {
+	t.Helper()
+	return postgres.InTx(t.Context(), o.pool, func(tx postgres.Tx) error { return o.box.Put(t.Context(), tx, l) })
+}

@@ -68,20 +68,21 @@ func reserve(ctx context.Context, tx postgres.Tx, domain string, now time.Time, 
 }
 
 // requeueStalled marks letters whose job is lost as queued now, and returns them: those that a worker took up before the instant stalled and never
-// brought to an end; and those that wait though letters whose turn came later were taken up before it, or though nobody has taken up any since.
-// A long queue is no reason: its letters are taken up in the order of their turns. Whatever another transaction has locked is left to it.
-func requeueStalled(ctx context.Context, tx postgres.Tx, stalled, now time.Time, most int) ([]queued, error) {
+// brought to an end; those that wait though letters whose turn came later were taken up before it; and, if idle, those that wait though nobody has
+// taken up any since. A long queue is no reason: its letters are taken up in the order of their turns. Whatever another transaction has locked is
+// left to it.
+func requeueStalled(ctx context.Context, tx postgres.Tx, stalled, now time.Time, idle bool, most int) ([]queued, error) {
 	return postgres.List[queued](ctx, tx, "find letters whose job is lost", `
 		with taken as (
-			select greatest(t.queued_at, t.next_at) as turn, t.id from mail.letter t where t.taken_at <= $1 and t.taken_at > $1::timestamptz - interval '1 hour'
-			order by turn desc, t.id desc limit 1)
+			select t.next_at, t.id from mail.letter t where t.taken_at <= $1 and t.taken_at > $1::timestamptz - interval '1 hour'
+			order by t.next_at desc, t.id desc limit 1)
 		update mail.letter l set queued_at = $2
 		from (select s.id from mail.letter s
-			where s.state in ('waiting', 'sending') and greatest(s.queued_at, s.next_at) <= $1 and case
+			where s.state in ('waiting', 'sending') and s.next_at <= $1 and s.queued_at <= $1 and case
 				when s.state = 'sending' then s.taken_at <= $1
-				else (greatest(s.queued_at, s.next_at), s.id) < (select turn, id from taken) or not exists (select from mail.letter t where t.taken_at > $1) end
-			order by s.next_at limit $3 for update skip locked) s
-		where l.id = s.id returning l.id, l.state, $2::timestamptz as next_at`, stalled, now, most)
+				else (s.next_at, s.id) < (select next_at, id from taken) or $4 and not exists (select from mail.letter t where t.taken_at > $1) end
+			order by s.next_at, s.id limit $3 for update skip locked) s
+		where l.id = s.id returning l.id, l.state, $2::timestamptz as next_at`, stalled, now, most, idle)
 }
 
 // findByMessageID finds the letter that a report is about.

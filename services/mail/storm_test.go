@@ -193,6 +193,7 @@ func TestStorm(t *testing.T) {
 	lost := letters - len(copies)
 	t.Logf("%d letters put in %v and sent in %v; server: %d refused for now, %d hung up (%d of them taken), %d restarts; workers: %d killed; %d lost, %d came again (%d kept and hung up)",
 		letters, put.Round(time.Millisecond), time.Since(began).Round(time.Millisecond), x.refused.Load(), x.hungUp.Load(), x.hungKept.Load(), restarted, killed, lost, repeats, x.hungKept.Load())
+	t.Logf("%d jobs for %d letters", o.count(t, `select count(*) from river_job`), letters)
 	require.Zero(t, lost)
 	require.Equal(t, letters, o.count(t, `select count(*) from mail.letter where state = 'sent'`))
 	// Where nobody could know: the server hung up on a letter that it had taken, was stopped between taking and answering, or the worker died between

@@ -18,6 +18,9 @@ var ErrNoBrowser = errors.New(BrowserVariable + "=" + Absent + ": the browser's 
 // AxePackage is the npm package of the accessibility rules that pages are held against, and its version.
 const AxePackage = "axe-core@4.14.1"
 
+// CalendarPackage is the npm package that reads calendars as a reference, and its version. It is installed together with AxePackage.
+const CalendarPackage = "ical.js@2.2.1"
+
 // browsers are the names under which Chromium is found on a PATH.
 var browsers = []string{"chromium", "chromium-browser", "google-chrome-stable", "google-chrome"}
 
@@ -65,4 +68,31 @@ func Axe() (string, error) {
 			folder, BrowserVariable, Absent, err)
 	}
 	return file, nil
+}
+
+// CalendarFolder is where npm puts CalendarPackage, in the user's cache folder; it need not exist. Its name changes with the version.
+func CalendarFolder() (string, error) {
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		return "", fmt.Errorf("find the user's cache folder for the calendar library: %w", err)
+	}
+	return filepath.Join(cache, "longlead", CalendarPackage), nil
+}
+
+// CalendarLibrary returns the folder of the library ical.js, ErrNoBrowser where the browser's tests are left out, or an error that says how to
+// install it.
+func CalendarLibrary() (string, error) {
+	if os.Getenv(BrowserVariable) == Absent {
+		return "", ErrNoBrowser
+	}
+	folder, err := CalendarFolder()
+	if err != nil {
+		return "", err
+	}
+	library := filepath.Join(folder, "node_modules", "ical.js")
+	if _, err := os.Stat(filepath.Join(library, "package.json")); err != nil {
+		return "", fmt.Errorf("no calendar library in %s; run `go run ./cmd/verify browser` to install it, or set %s=%s to leave these tests out: %w",
+			folder, BrowserVariable, Absent, err)
+	}
+	return library, nil
 }

@@ -43,4 +43,12 @@ func TestNoRulesNameTheRemedy(t *testing.T) {
 	found, err := Axe()
 	require.NoError(t, err)
 	require.Equal(t, file, found)
+
+	t.Setenv(BrowserVariable, "")
+	_, err = CalendarLibrary()
+	require.ErrorIs(t, err, os.ErrNotExist)
+	require.ErrorContains(t, err, "go run ./cmd/verify browser")
+	t.Setenv(BrowserVariable, Absent)
+	_, err = CalendarLibrary()
+	require.ErrorIs(t, err, ErrNoBrowser)
 }
