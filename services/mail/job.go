@@ -261,7 +261,8 @@ func (w *Worker) hold(ctx context.Context, tx postgres.Tx, k *Kept, now time.Tim
 		return false, nil
 	}
 	if domainOf(k.FromAddress) == domainOf(ImpliedLetterhead().Address) {
-		return true, w.putOff(ctx, tx, k, now.Add(time.Hour), "the school had no letterhead when it was put, so nobody could answer it", now)
+		k.end(Refused, "the school had no letterhead when it was put, so nobody could answer it: set one, and send it again", now)
+		return true, keepState(ctx, tx, *k)
 	}
 	head, err := findLetterhead(ctx, tx)
 	if err != nil {

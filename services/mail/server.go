@@ -141,6 +141,10 @@ func (s *Server) ResendLetter(ctx context.Context, req *mailv1.ResendLetterReque
 		k.Copy++
 		k.ID, k.MessageID, k.FromName, k.FromAddress = fresh, messageID(fresh, head.Address), head.Name, head.Address
 		k.PutAt, k.DueAt, k.NextAt, k.QueuedAt = now, now, now, now
+		if k.Calendar != nil {
+			changed := readdress(*k.Calendar, k.from(), k.to())
+			k.Calendar = &changed
+		}
 		if err := s.deps.Outbox.insert(ctx, tx, []Kept{k}, now); err != nil {
 			return err
 		}
@@ -166,10 +170,6 @@ func again(old Kept, to string) (Kept, error) {
 	k := old
 	if to != "" {
 		k.ToAddress = to
-		if old.Calendar != nil {
-			changed := readdress(*old.Calendar, k.to())
-			k.Calendar = &changed
-		}
 	} else if fault := plainAddress(old.ToAddress); fault != "" {
 		return Kept{}, apperr.Preconditionf("ADDRESS_UNUSABLE", "The address of letter %s %s: give another one.", old.ID, fault)
 	}
@@ -179,12 +179,15 @@ func again(old Kept, to string) (Kept, error) {
 	return k, nil
 }
 
-// readdress puts another attendee into a calendar part.
-func readdress(content string, to Address) string {
+// readdress puts another organizer and attendee into a calendar part.
+func readdress(content string, from, to Address) string {
 	var w calendarWriter
 	for _, line := range strings.Split(strings.TrimSuffix(strings.ReplaceAll(content, "\r\n ", ""), "\r\n"), "\r\n") {
 		name, value, _ := strings.Cut(line, ":")
-		if strings.HasPrefix(name, "ATTENDEE") { // its parameters may hold a colon: write it anew
+		switch { // parameters may hold a colon, so these are written anew
+		case strings.HasPrefix(name, "ORGANIZER"):
+			name, value = "ORGANIZER"+commonName(from.Name), "mailto:"+mailto(from.Addr)
+		case strings.HasPrefix(name, "ATTENDEE"):
 			name, value = "ATTENDEE"+commonName(to.Name)+";CUTYPE=INDIVIDUAL;ROLE=REQ-PARTICIPANT;PARTSTAT=NEEDS-ACTION;RSVP=FALSE", "mailto:"+mailto(to.Addr)
 		}
 		w.line(name, value)

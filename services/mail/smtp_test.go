@@ -22,8 +22,9 @@ type taken struct {
 
 // postOffice is a mail server in this process. Its answers to a recipient and to a letter can be chosen.
 type postOffice struct {
-	// atRecipient and atLetter give an answer other than 250; nil for none. hangUp ends the connection in place of the answer to a letter; with
+	// atSender, atRecipient and atLetter give an answer other than 250; nil for none. hangUp ends the connection in place of the answer to a letter; with
 	// keep the letter is taken all the same.
+	atSender    func(from string) *smtp.SMTPError
 	atRecipient func(to string) *smtp.SMTPError
 	atLetter    func(content string) *smtp.SMTPError
 	hangUp      func(content string) (hang, keep bool)
@@ -89,7 +90,15 @@ func (s *session) Reset() { s.from, s.to = "", "" }
 
 func (s *session) Logout() error { return nil }
 
-func (s *session) Mail(from string, _ *smtp.MailOptions) error { s.from = from; return nil }
+func (s *session) Mail(from string, _ *smtp.MailOptions) error {
+	s.from = from
+	if s.office.atSender != nil {
+		if answer := s.office.atSender(from); answer != nil {
+			return answer
+		}
+	}
+	return nil
+}
 
 func (s *session) Rcpt(to string, _ *smtp.RcptOptions) error {
 	s.to = to
