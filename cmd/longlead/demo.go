@@ -24,7 +24,7 @@ type demoCmd struct {
 	Seconds int32 `help:"Most seconds of solving." default:"10"`
 }
 
-// Run shows the whole job on the invented school: import, plan, publish, serve. A data folder that holds the school already
+// Run shows the whole job on the invented school: import, plan, publish, arrange handovers, write to owners, serve. A data folder that holds the school already
 // is kept as it is.
 func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if o.Server != "" {
@@ -53,6 +53,9 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	if err := showPlan(ctx, client, id, o, std, showTotals); err != nil {
+		return err
+	}
+	if err := c.arrangeMonth(ctx, a, o, std); err != nil {
 		return err
 	}
 	if c.Once {

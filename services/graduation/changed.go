@@ -63,6 +63,16 @@ func (t Teller) letter(d *desk, c handover.Change) (l mail.Letter, ok bool) {
 		l = d.visit(mail.HandoverMissed, c.After, link)
 		l.Expires = time.Time{}
 		return l, true // the time is over: there is nothing to enter
+	case handover.ActOffers:
+		if !c.Noticed() {
+			return l, false
+		}
+		if c.After.State == handover.Missed {
+			l = d.visit(mail.HandoverMissed, c.After, link)
+			l.Expires = time.Time{}
+			return l, true
+		}
+		l = d.visit(mail.HandoverInvitation, c.After, link)
 	case handover.ActCancelled:
 		l = d.visit(mail.HandoverCancelled, c.After, "")
 		if lesson {

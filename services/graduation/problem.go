@@ -31,6 +31,9 @@ const (
 	// before leavesAt or be back after homeBy.
 	pointsUnliked = 20
 	pointsEarly   = 60
+	// pointsMorning is what a time before morningEnds costs: the dog's last session and its rest after the meal come before it.
+	pointsMorning = 10
+	morningEnds   = calendar.Clock(10*60 + 30)
 	leavesAt      = calendar.Clock(7*60 + 30)
 	homeBy        = calendar.Clock(20 * 60)
 )
@@ -235,7 +238,7 @@ func (t *dayTask) windows(s planner.Stay) (out []slots.Window) {
 		if !w.Liked {
 			points = pointsUnliked
 		}
-		out = append(out, slots.Window{Span: slots.Span{From: t.at(w.Starts), To: t.at(w.Ends)}, Points: points})
+		out = append(out, t.later(slots.Window{Span: slots.Span{From: t.at(w.Starts), To: t.at(w.Ends)}, Points: points})...)
 	}
 	if said {
 		return out
@@ -246,11 +249,22 @@ func (t *dayTask) windows(s planner.Stay) (out []slots.Window) {
 			drive = choice.TravelMinutes
 		}
 	}
-	out = append(out, slots.Window{Span: slots.Span{To: t.minutes}, Points: pointsEarly})
+	out = t.later(slots.Window{Span: slots.Span{To: t.minutes}, Points: pointsEarly})
 	if easy := (slots.Span{From: t.at(leavesAt) + drive, To: t.at(homeBy) - drive}); easy.From < easy.To && easy.To <= t.minutes {
-		out = append(out, slots.Window{Span: easy})
+		out = append(out, t.later(slots.Window{Span: easy})...)
 	}
 	return out
+}
+
+// later is a window as two: the whole of it, and at a lower price what lies after the morning.
+func (t *dayTask) later(w slots.Window) []slots.Window {
+	rest := w
+	rest.From = max(w.From, t.at(morningEnds))
+	w.Points += pointsMorning
+	if rest.From >= rest.To {
+		return []slots.Window{w}
+	}
+	return []slots.Window{w, rest}
 }
 
 // addStanding adds the appointments that stay as they are, and arrivals that have a time.
