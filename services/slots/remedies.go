@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 )
 
 // Change is something that could be given in for a visit without a slot.
@@ -62,8 +63,8 @@ func (r Remedy) String() string {
 // How far a remedy goes, and how much is tried.
 const (
 	widerMost    = 4 * 60
-	remedyNodes  = 60
-	remedySolves = 80
+	remedyNodes  = 30
+	remedySolves = 60
 )
 
 // Remedies finds, for a visit that has no slot in a plan, for each kind of change the smallest one that would give it one: with all else kept
@@ -104,14 +105,19 @@ func (t *trial) changed() *Problem {
 }
 
 // helps tries a changed problem and notes the remedy if it helps.
-func (t *trial) helps(q *Problem, r Remedy) bool {
-	if slot, ok := cheapestBeside(q, t.plan, t.visit); ok {
-		r.Slot = slot
-	} else if r.Slot, r.Moved, ok = t.again(q); !ok {
-		return false
+func (t *trial) helps(q *Problem, r Remedy) (ok bool) {
+	if r.Slot, r.Moved, ok = t.works(q); ok {
+		t.found = append(t.found, r)
 	}
-	t.found = append(t.found, r)
-	return true
+	return ok
+}
+
+// works looks for a slot in a changed problem, at first with all else kept.
+func (t *trial) works(q *Problem) (slot Slot, moved int, ok bool) {
+	if slot, ok = cheapestBeside(q, t.plan, t.visit); ok {
+		return slot, 0, true
+	}
+	return t.again(q)
 }
 
 // cheapestBeside is the cheapest slot for a visit with all else kept.
@@ -187,9 +193,25 @@ func (t *trial) shorter() {
 	}
 }
 
+// wider looks first how much wider all windows must be for any help, at both ends, so that most of what is too little need not be tried.
 func (t *trial) wider() {
 	v := t.p.Visits[t.visit]
-	for more := t.p.Step; more <= widerMost; more += t.p.Step {
+	all := func(more int) bool {
+		q := t.changed()
+		x := &q.Visits[t.visit]
+		x.Windows = slices.Clone(v.Windows)
+		for n, w := range v.Windows {
+			x.Windows[n].Span = Span{max(0, w.From-more), min(t.p.Minutes, w.To+more)}
+		}
+		_, _, ok := t.works(q)
+		return ok
+	}
+	most := widerMost / t.p.Step
+	if len(v.Windows) == 0 || most == 0 || !all(most*t.p.Step) {
+		return
+	}
+	first := 1 + sort.Search(most-1, func(n int) bool { return all((n + 1) * t.p.Step) })
+	for more := first * t.p.Step; more <= widerMost; more += t.p.Step {
 		for _, w := range v.Windows {
 			for _, s := range []Span{{max(0, w.From-more), w.To}, {w.From, min(t.p.Minutes, w.To+more)}} {
 				if s.To-s.From <= w.To-w.From {
@@ -268,14 +290,24 @@ func (t *trial) places() {
 	}
 }
 
+// nearer looks first whether any spacing would help.
 func (t *trial) nearer() {
 	for _, c := range t.p.Visits[t.visit].Gates {
 		g := t.p.Gates[c.Of]
-		for less := min(5, g.Spacing); less > 0 && less <= g.Spacing; less += 5 {
+		with := func(less int) *Problem {
 			q := t.changed()
 			q.Gates[c.Of] = Gate{g.Spacing - less, min(g.Passing, g.Spacing-less)}
-			if t.helps(q, Remedy{Change: Nearer, Of: c.Of, Minutes: less}) {
+			return q
+		}
+		if _, _, ok := t.works(with(g.Spacing)); g.Spacing == 0 || !ok {
+			continue
+		}
+		for less := min(5, g.Spacing); ; less = min(less+5, g.Spacing) {
+			if t.helps(with(less), Remedy{Change: Nearer, Of: c.Of, Minutes: less}) {
 				return
+			}
+			if less == g.Spacing {
+				break
 			}
 		}
 	}
