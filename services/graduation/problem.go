@@ -178,6 +178,8 @@ func (t *dayTask) addVisits() {
 		for n, area := range t.in.areas {
 			if t.in.setting.AreaID.IsZero() || area.ID == t.in.setting.AreaID {
 				v.Areas = append(v.Areas, slots.Choice{Of: n, Points: areaPoints[area.Kind]})
+			} else {
+				v.OtherAreas = append(v.OtherAreas, n)
 			}
 		}
 		for n := range t.in.setting.Gates {

@@ -58,15 +58,15 @@ func (t *dayTask) remedyWords(visit int, r slots.Remedy) string {
 	case slots.Wider:
 		return fmt.Sprintf("an owner who can come %s%s", clock(r.Span), moved)
 	case slots.FreeTrainer:
-		return fmt.Sprintf("%s free %s%s", t.trainerCode(r.Of), clock(r.Span), moved)
+		return fmt.Sprintf("%s free %s, if hours and breaks allow it%s", t.trainerCode(r.Of), clock(r.Span), moved)
 	case slots.OtherTrainer:
-		return fmt.Sprintf("%s, who may not handle the dog by the records%s", t.trainerCode(r.Of), moved)
+		return fmt.Sprintf("%s to hold it%s", t.trainerCode(r.Of), moved)
 	case slots.OtherArea:
 		return fmt.Sprintf("%s to show it in%s", t.in.areas[r.Of].Code, moved)
 	case slots.MorePlaces:
 		return fmt.Sprintf("one more handover place on %s%s", t.day, moved)
 	case slots.Nearer:
-		return fmt.Sprintf("owners %d minutes nearer to each other at the %s%s", r.Minutes, t.in.setting.Gates[r.Of], moved)
+		return fmt.Sprintf("owners %d minutes nearer to each other at the %s, if their dogs can pass there without harm%s", r.Minutes, t.in.setting.Gates[r.Of], moved)
 	}
 	return r.String()
 }

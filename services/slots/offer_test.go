@@ -84,7 +84,7 @@ func TestReasons(t *testing.T) {
 		choice := []slots.Choice{{}}
 		return &slots.Problem{Step: 15, Minutes: 1440, Days: []slots.Day{{Open: day, Places: 3}}, Trainers: []slots.Trainer{{Free: []slots.Span{day}}, {Free: []slots.Span{day}}},
 			Areas: []slots.Area{{Room: 1, Open: []slots.Span{day}}}, Gates: []slots.Gate{{Spacing: 30, Passing: 15}},
-			Visits: []slots.Visit{{Minutes: 90, Least: 60, Trainers: choice, Areas: choice, Gates: choice, Windows: []slots.Window{{Span: slots.Span{From: 600, To: 720}}}, Miss: 100}}}
+			Visits: []slots.Visit{{Minutes: 90, Least: 60, OtherTrainers: []int{1}, Trainers: choice, Areas: choice, Gates: choice, Windows: []slots.Window{{Span: slots.Span{From: 600, To: 720}}}, Miss: 100}}}
 	}
 	tests := []struct {
 		name   string
@@ -133,4 +133,22 @@ func TestReasons(t *testing.T) {
 			require.Equal(t, tt.first, remedies[0].String())
 		})
 	}
+}
+
+// TestNobodyUnasked: a trainer who may not handle a dog is never proposed, even where nothing else would help.
+func TestNobodyUnasked(t *testing.T) {
+	t.Parallel()
+	p, _ := twoVisits()
+	p.Visits = p.Visits[:1]
+	p.Visits[0].Trainers, p.Visits[0].Areas = p.Visits[0].Trainers[:1], p.Visits[0].Areas[:1]
+	p.Fixed = []slots.Fixed{{Span: p.Days[0].Open, Trainer: 0, Area: -1, Gate: -1}}
+	plan := solve(t, p, slots.Options{})
+	remedies, err := slots.Remedies(p, plan, 0)
+	require.NoError(t, err)
+	require.Empty(t, remedies)
+	p.Visits[0].OtherTrainers = []int{1}
+	remedies, err = slots.Remedies(p, plan, 0)
+	require.NoError(t, err)
+	require.Len(t, remedies, 1)
+	require.Equal(t, "let trainer 1 hold it", remedies[0].String())
 }

@@ -2,6 +2,7 @@ package slots_test
 
 import (
 	"math/rand/v2"
+	"slices"
 
 	"github.com/longlead/longlead/services/slots"
 )
@@ -11,6 +12,16 @@ func few(r *rand.Rand, n, points int) (out []slots.Choice) {
 	for k := range n {
 		if k == 0 && r.IntN(6) > 0 || r.IntN(3) > 0 {
 			out = append(out, slots.Choice{Of: k, Points: r.IntN(points)})
+		}
+	}
+	return out
+}
+
+// others are the numbers below n that are not among the choices.
+func others(list []slots.Choice, n int) (out []int) {
+	for k := range n {
+		if !slices.ContainsFunc(list, func(c slots.Choice) bool { return c.Of == k }) {
+			out = append(out, k)
 		}
 	}
 	return out
@@ -49,6 +60,7 @@ func smallProblem(r *rand.Rand, visits, steps int) *slots.Problem {
 	for range visits {
 		v := slots.Visit{Minutes: 15 + 5*r.IntN(9), Trainers: few(r, len(p.Trainers), 9), Areas: few(r, len(p.Areas), 5), Gates: few(r, len(p.Gates), 4), Miss: 10 + r.IntN(40)}
 		v.Least = v.Minutes - 5*r.IntN(3)
+		v.OtherTrainers, v.OtherAreas = others(v.Trainers, len(p.Trainers)), others(v.Areas, len(p.Areas))
 		for range 1 + r.IntN(2) {
 			v.Windows = append(v.Windows, slots.Window{Span: slots.Span{From: r.IntN(all / 2), To: all - r.IntN(all/3)}, Points: r.IntN(9)})
 			if w := &v.Windows[len(v.Windows)-1]; w.From > w.To {

@@ -128,6 +128,7 @@ func shuffled(r *rand.Rand, p *slots.Problem) *slots.Problem {
 	for _, n := range r.Perm(len(p.Visits)) {
 		v := p.Visits[n]
 		v.Trainers, v.Areas, v.Gates = choices(v.Trainers, trainers), choices(v.Areas, areas), choices(v.Gates, gates)
+		v.OtherTrainers, v.OtherAreas = nil, nil
 		v.Kept.Slot = slots.Slot{Begin: v.Kept.Slot.Begin, Trainer: at(trainers, v.Kept.Slot.Trainer), Area: at(areas, v.Kept.Slot.Area), Gate: at(gates, v.Kept.Slot.Gate)}
 		q.Visits = append(q.Visits, v)
 	}
@@ -202,6 +203,9 @@ func TestRemediesHelp(t *testing.T) {
 			require.True(t, slices.IsSortedFunc(remedies, func(a, b slots.Remedy) int { return int(a.Change) - int(b.Change) }))
 			for _, x := range remedies {
 				kinds[x.Change]++
+				if x.Change == slots.OtherTrainer {
+					require.Contains(t, p.Visits[m.Visit].OtherTrainers, x.Of)
+				}
 				q := apply(p, m.Visit, x)
 				_, err := slots.Check(q, with(plan, m.Visit, x.Slot))
 				if x.Moved == 0 {
@@ -248,9 +252,9 @@ func apply(p *slots.Problem, visit int, x slots.Remedy) *slots.Problem {
 	case slots.FreeTrainer:
 		q.Trainers[x.Of].Free = append(slices.Clone(q.Trainers[x.Of].Free), x.Span)
 	case slots.OtherTrainer:
-		v.Trainers = append(slices.Clone(v.Trainers), slots.Choice{Of: x.Of})
+		v.Trainers, v.OtherTrainers = append(slices.Clone(v.Trainers), slots.Choice{Of: x.Of}), nil
 	case slots.OtherArea:
-		v.Areas = append(slices.Clone(v.Areas), slots.Choice{Of: x.Of})
+		v.Areas, v.OtherAreas = append(slices.Clone(v.Areas), slots.Choice{Of: x.Of}), nil
 	case slots.MorePlaces:
 		q.Days[x.Of].Places++
 	case slots.Nearer:

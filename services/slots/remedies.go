@@ -16,15 +16,16 @@ const (
 	Shorter Change = iota
 	// Wider: the owner could make Span, which is Minutes more than one of its windows.
 	Wider
-	// FreeTrainer: the trainer Of, who may hold it, would be freed or stay for Span, Minutes of which are not free now.
+	// FreeTrainer: the trainer Of, who may hold it, would be freed or stay for Span, Minutes of which are not free now. Rules on hours and
+	// breaks are not looked at: whoever proposes it says so.
 	FreeTrainer
-	// OtherTrainer: the trainer Of, who may not hold it now, would.
+	// OtherTrainer: the trainer Of, one of the visit's OtherTrainers, would hold it.
 	OtherTrainer
-	// OtherArea: the area Of, where it may not be now, could be used.
+	// OtherArea: the area Of, one of the visit's OtherAreas, would be used.
 	OtherArea
 	// MorePlaces: the day Of would have one more handover place.
 	MorePlaces
-	// Nearer: at the gate Of, visits could follow each other Minutes nearer.
+	// Nearer: at the gate Of, visits could follow each other Minutes nearer. The spacing keeps dogs from meeting: whoever proposes it says so.
 	Nearer
 )
 
@@ -256,23 +257,25 @@ func (t *trial) freeTrainer() {
 	}
 }
 
-// others tries the trainers and areas that are not among the visit's choices.
+// others tries the trainers and areas that could be asked for.
 func (t *trial) others() {
 	v := t.p.Visits[t.visit]
-	try := func(r Remedy, count int, list []Choice, set func(q *Visit, list []Choice)) {
-		for r.Of = range count {
-			if slices.ContainsFunc(list, func(c Choice) bool { return c.Of == r.Of }) {
-				continue
-			}
-			q := t.changed()
-			set(&q.Visits[t.visit], append(slices.Clone(list), Choice{Of: r.Of}))
-			if t.helps(q, r) {
-				return
-			}
+	for _, n := range v.OtherTrainers {
+		q := t.changed()
+		x := &q.Visits[t.visit]
+		x.Trainers, x.OtherTrainers = append(slices.Clone(v.Trainers), Choice{Of: n}), nil
+		if t.helps(q, Remedy{Change: OtherTrainer, Of: n}) {
+			break
 		}
 	}
-	try(Remedy{Change: OtherTrainer}, len(t.p.Trainers), v.Trainers, func(x *Visit, list []Choice) { x.Trainers = list })
-	try(Remedy{Change: OtherArea}, len(t.p.Areas), v.Areas, func(x *Visit, list []Choice) { x.Areas = list })
+	for _, n := range v.OtherAreas {
+		q := t.changed()
+		x := &q.Visits[t.visit]
+		x.Areas, x.OtherAreas = append(slices.Clone(v.Areas), Choice{Of: n}), nil
+		if t.helps(q, Remedy{Change: OtherArea, Of: n}) {
+			break
+		}
+	}
 }
 
 func (t *trial) places() {

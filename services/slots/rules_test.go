@@ -140,6 +140,7 @@ func TestInvalid(t *testing.T) {
 		{func(p *slots.Problem) { p.Visits[1].Miss = 1_000_001 }, "visit 1: 1000001 points"},
 		{func(p *slots.Problem) { p.Visits[1].Trainers = []slots.Choice{{Of: 2}} }, "visit 1: trainer 2 for 0 points is not of the site"},
 		{func(p *slots.Problem) { p.Visits[1].Gates = []slots.Choice{{}, {}} }, "visit 1: gate 0 for 0 points is not of the site, stands there twice"},
+		{func(p *slots.Problem) { p.Visits[1].OtherAreas = []int{1} }, "visit 1: other area 1 is not of the site, stands there twice, or is among the choices"},
 		{func(p *slots.Problem) { p.Visits[1].Windows[0].To = 9999 }, "visit 1, window: minutes 540 to 9999"},
 		{func(p *slots.Problem) { p.Visits[1].Windows[0].Points = -1 }, "visit 1: a window of -1 points"},
 		{func(p *slots.Problem) { p.Visits = make([]slots.Visit, 1001) }, "1001 visits"},

@@ -85,6 +85,9 @@ type Visit struct {
 	Least   int // how short it could be made if there is no other way; for Remedies only, 0: no shorter
 	// Who may hold it, where, and through which gate, and what each costs in points.
 	Trainers, Areas, Gates []Choice
+	// OtherTrainers and OtherAreas are not among the choices but could be asked for; for Remedies only. Who or what must not be used, because
+	// a trainer may not handle the dog or an area is not safe for it, stands in neither list and is never proposed.
+	OtherTrainers, OtherAreas []int
 	// Windows are when the owner can be there. The visit lies wholly within one of them; of several the cheapest counts.
 	Windows []Window
 	Kept    Kept

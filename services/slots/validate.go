@@ -121,16 +121,23 @@ func (p *Problem) validateVisit(i int) error {
 		}
 	}
 	for _, c := range []struct {
-		what string
-		list []Choice
-		of   int
-	}{{"trainer", v.Trainers, len(p.Trainers)}, {"area", v.Areas, len(p.Areas)}, {"gate", v.Gates, len(p.Gates)}} {
+		what   string
+		list   []Choice
+		others []int
+		of     int
+	}{{"trainer", v.Trainers, v.OtherTrainers, len(p.Trainers)}, {"area", v.Areas, v.OtherAreas, len(p.Areas)}, {"gate", v.Gates, nil, len(p.Gates)}} {
 		seen := map[int]bool{}
 		for _, x := range c.list {
 			if x.Of < 0 || x.Of >= c.of || x.Points < 0 || x.Points > mostPoints || seen[x.Of] {
 				return invalid("visit %d: %s %d for %d points is not of the site, stands there twice, or has points outside 0 to %d", i, c.what, x.Of, x.Points, mostPoints)
 			}
 			seen[x.Of] = true
+		}
+		for _, n := range c.others {
+			if n < 0 || n >= c.of || seen[n] {
+				return invalid("visit %d: other %s %d is not of the site, stands there twice, or is among the choices", i, c.what, n)
+			}
+			seen[n] = true
 		}
 	}
 	if len(v.Windows) > mostSpans {
