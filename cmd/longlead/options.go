@@ -39,8 +39,8 @@ func (o *Options) Validate() error {
 // checkPublicURL refuses what is no address to put a path after.
 func checkPublicURL(text string) error {
 	u, err := url.Parse(text)
-	if text != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "") {
-		return errors.New("--public-url is no web address: write one such as https://dogs.example.com, without a query")
+	if text != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" || strings.Trim(u.Path, "/") != "") {
+		return errors.New("--public-url is no web address: write one such as https://dogs.example.com, with nothing after the host")
 	}
 	return nil
 }

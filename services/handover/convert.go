@@ -32,6 +32,9 @@ type times struct {
 // timesFor knows what is usual for an appointment of a stay.
 func (s *Server) timesFor(ctx context.Context, db postgres.DB, o one, purpose Purpose) (*times, error) {
 	t := &times{site: o.names.sites[o.stay.SiteID], names: o.names, least: 60, most: 120}
+	if o.there && o.a.State.Open() && purpose == o.a.Purpose {
+		t.site = o.names.sites[o.a.SiteID]
+	}
 	var err error
 	if t.zone, err = calendar.LoadZone(t.site.Zone); err != nil {
 		return nil, fmt.Errorf("zone of site %s: %w", t.site.Code, err)

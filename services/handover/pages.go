@@ -115,6 +115,9 @@ func (s *Server) fill(ctx context.Context, tx postgres.Tx, v *view, link Link) (
 	}
 	v.stay = v.names.stays[link.RequestID]
 	v.site = v.names.sites[v.stay.SiteID]
+	if len(v.all) > 0 {
+		v.site = v.names.sites[v.all[0].SiteID] // the stay may have gone to another site, and its appointment not yet
+	}
 	if v.zone, err = calendar.LoadZone(v.site.Zone); err != nil {
 		return err
 	}
@@ -220,7 +223,7 @@ func (s *Server) do(ctx context.Context, token string, a answer) error {
 		if err != nil || there.RequestID != link.RequestID {
 			return errForm
 		}
-		w := Word{By: ByOwner, Why: "on the page behind the private link", Revision: a.revision}
+		w := Word{By: ByOwner, Why: "answered through private link " + link.ID.String(), Revision: a.revision}
 		switch a.do {
 		case "confirm":
 			_, err = book.Confirm(ctx, tx, a.id, w)

@@ -87,7 +87,11 @@ func lockForTime(ctx context.Context, tx postgres.Tx, id ids.AppointmentID) (App
 	if err := lockSite(ctx, tx, a.SiteID); err != nil {
 		return a, err
 	}
-	return lockAppointment(ctx, tx, id)
+	locked, err := lockAppointment(ctx, tx, id)
+	if err == nil && locked.SiteID != a.SiteID {
+		err = errChanged() // it went to a site that is not locked
+	}
+	return locked, err
 }
 
 // lockSite makes those who take times at a site wait for each other until the end of the transaction.
