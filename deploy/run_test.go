@@ -69,11 +69,13 @@ func TestTheUnitsRun(t *testing.T) {
 	out, err := server.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, server.Start())
-	line, err := bufio.NewReader(out).ReadString('\n')
-	require.NoError(t, err)
-	address := regexp.MustCompile(`http://\S+:\d+`).FindString(line)
-	require.NotEmpty(t, address, line)
-	go func() { _, _ = io.Copy(io.Discard, out) }()
+	lines, address := bufio.NewReader(out), ""
+	for address == "" { // until it says where it serves; where letters go comes before that
+		line, err := lines.ReadString('\n')
+		require.NoError(t, err)
+		address = regexp.MustCompile(`http://\S+:\d+`).FindString(line)
+	}
+	go func() { _, _ = io.Copy(io.Discard, lines) }()
 
 	for _, tc := range []struct {
 		path, token string
