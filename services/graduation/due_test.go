@@ -187,6 +187,7 @@ func TestWhichDaysAreArranged(t *testing.T) {
 		{"the stay was extended", on("2027-03-02T16:00:00Z", handover.Confirmed, ids.StayID(mint())), nil, true},
 		{"the stay has another run", on("2027-03-09T16:00:00Z", handover.Confirmed, ids.StayID(mint())), nil, true},
 		{"the owner asks for another time", on("2027-03-08T16:00:00Z", handover.Asked, stay.ID), nil, false},
+		{"the owner did not come, and the run is kept", on("2027-03-08T16:00:00Z", handover.Missed, ids.StayID(mint())), nil, false},
 		{"held", on("2027-03-09T16:00:00Z", handover.Held, stay.ID), nil, false},
 		{"tried just now", nil, tried(to, time.Minute), false},
 		{"tried just now for another day", nil, tried(to.AddDays(-1), time.Minute), true},

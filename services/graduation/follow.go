@@ -142,8 +142,8 @@ func daysToArrange(stays []planner.Stay, all []handover.Appointment, unplaced []
 			settled[a.RequestID] = true
 		case a.State.Open() && a.StayID == s.ID && day == s.Nights.To:
 			settled[a.RequestID] = true
-		case a.State.Open() && (a.State == handover.Missed || a.State == handover.Asked) && a.StayID == s.ID:
-			settled[a.RequestID] = true // the office is at work on it
+		case a.State == handover.Missed, a.State == handover.Asked && a.StayID == s.ID:
+			settled[a.RequestID] = true // the office is at work on it, and has offered other times
 		}
 	}
 	for _, s := range stays {

@@ -141,6 +141,9 @@ func (t *dayTask) addAreas() {
 
 // stands reports whether a stay's appointment is one to be left alone: its owner counts on it, or the office is at work on it.
 func (t *dayTask) stands(a handover.Appointment) bool {
+	if a.State == handover.Missed {
+		return true
+	}
 	onDay := calendar.DateIn(a.Begins, t.in.zone) == t.day
 	if a.SiteID != t.in.site.ID || !onDay {
 		return false

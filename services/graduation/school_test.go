@@ -1,9 +1,8 @@
 package graduation_test
 
 import (
-	"context"
-	"io/fs"
 	"log/slog"
+	"net/http"
 	"testing"
 	"time"
 
@@ -18,6 +17,7 @@ import (
 	"github.com/longlead/longlead/services/graduation"
 	"github.com/longlead/longlead/services/handover"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/mail"
 	"github.com/longlead/longlead/services/planner"
@@ -27,9 +27,9 @@ import (
 	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 	"github.com/longlead/longlead/services/training"
-	"github.com/longlead/longlead/testdata/scenario"
 
 	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
+	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 )
 
 // publicURL is where owners would reach the school of the tests.
@@ -44,6 +44,8 @@ type school struct {
 	outbox   *mail.Outbox
 	looks    *graduation.Looks
 	evenings *dayplan.Evenings
+	// web serves the owners' pages.
+	web http.Handler
 	// office may manage handovers, viewer may look only.
 	office, viewer graduationv1.GraduationServiceClient
 }
@@ -54,7 +56,7 @@ func newSchool(t testing.TB) *school {
 	now := func() time.Time { return s.now }
 	mint := ids.NewMint()
 	files := exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: ports()})
-	report, err := files.Take(t.Context(), scenarioFiles(t), exchange.Settings{}, func(exchange.Progress) {})
+	report, err := files.Take(t.Context(), scenariotest.Files(t), exchange.Settings{}, func(exchange.Progress) {})
 	require.NoError(t, err)
 	require.Empty(t, report.Faults)
 	s.jobs, err = jobs.New(s.pool, nil, jobs.Config{})
@@ -66,10 +68,13 @@ func newSchool(t testing.TB) *school {
 	s.looks = graduation.NewLooks(graduation.LooksDeps{Pool: s.pool, Book: s.book, Outbox: s.outbox, Now: now, Log: log})
 	s.evenings = dayplan.NewEvenings(dayplan.EveningsDeps{Pool: s.pool, Jobs: s.jobs, Mint: mint, Now: now, Log: log})
 	server := graduation.NewServer(graduation.Deps{Pool: s.pool, Book: s.book, Now: now, Caller: rpc.CallerName})
+	pages := handover.NewServer(handover.Deps{Pool: s.pool, Book: s.book, Caller: rpc.CallerName, PublicURL: publicURL, Log: log})
 	tokens := &rpc.Tokens{}
 	edge, err := rpc.NewServer(log, tokens, rpc.Register{
-		GRPC: func(r grpc.ServiceRegistrar) { graduationv1.RegisterGraduationServiceServer(r, server) }, HTTP: graduationv1.RegisterGraduationServiceHandler})
+		GRPC: func(r grpc.ServiceRegistrar) { graduationv1.RegisterGraduationServiceServer(r, server) }, HTTP: graduationv1.RegisterGraduationServiceHandler}, rpc.Register{
+		GRPC: func(r grpc.ServiceRegistrar) { handoverv1.RegisterHandoverServiceServer(r, pages) }, HTTP: handoverv1.RegisterHandoverServiceHandler, Pages: pages.Pages})
 	require.NoError(t, err)
+	s.web = edge.Handler()
 	t.Cleanup(func() { edge.Stop(time.Second) })
 	for role, client := range map[string]*graduationv1.GraduationServiceClient{"manager": &s.office, "viewer": &s.viewer} {
 		require.NoError(t, tokens.Add(role, role, "secret of "+role))
@@ -82,39 +87,11 @@ func newSchool(t testing.TB) *school {
 }
 
 func ports() (all []records.Port) {
-	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(),
+	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(scenariotest.RosterSites), enrollment.Ports(scenariotest.EnrollmentSites), planner.Ports(),
 		training.Ports(planner.TrainingKnown()), handover.Ports(planner.HandoverKnown()), graduation.Ports()} {
 		all = append(all, p...)
 	}
 	return all
-}
-
-func scenarioFiles(t testing.TB) (files []exchange.File) {
-	t.Helper()
-	names, err := fs.Glob(scenario.FS, "*.csv")
-	require.NoError(t, err)
-	for _, name := range names {
-		content, err := fs.ReadFile(scenario.FS, name)
-		require.NoError(t, err)
-		files = append(files, exchange.File{Name: name, Content: content})
-	}
-	return files
-}
-
-func rosterSites(ctx context.Context, db postgres.DB) (refs []roster.SiteRef, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		refs = append(refs, roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone})
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) (rules []enrollment.SiteRules, err error) {
-	sites, err := facility.ListSites(ctx, db)
-	for _, s := range sites {
-		rules = append(rules, enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines})
-	}
-	return rules, err
 }
 
 // arrange arranges March at a site.
