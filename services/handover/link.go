@@ -3,7 +3,7 @@ package handover
 import (
 	"context"
 	"crypto/rand"
-	"encoding/base64"
+	"encoding/base32"
 	"strings"
 	"time"
 
@@ -17,11 +17,14 @@ const linkDays = 30
 // tokenBytes is the random part of a link: 256 bits.
 const tokenBytes = 32
 
+// tokenLetters has small letters and digits alone: no sign at the end of an address that a mail program would leave out of the link.
+var tokenLetters = base32.NewEncoding("abcdefghijklmnopqrstuvwxyz234567").WithPadding(base32.NoPadding)
+
 // newLinkToken makes a token that nobody can guess.
 func newLinkToken() string {
 	var random [tokenBytes]byte
 	_, _ = rand.Read(random[:]) // it never fails: crypto/rand ends the program instead
-	return base64.RawURLEncoding.EncodeToString(random[:])
+	return tokenLetters.EncodeToString(random[:])
 }
 
 // LinkPath is the path of an owner's page on the HTTP server. It is a secret, and so stands in no log of ours; a proxy in front must not log it

@@ -17,9 +17,9 @@ import (
 // alter changes one character of a token.
 func alter(token string) string {
 	last := token[len(token)-2]
-	other := byte('A')
+	other := byte('a')
 	if last == other {
-		other = 'B'
+		other = 'b'
 	}
 	return token[:len(token)-2] + string(other) + token[len(token)-1:]
 }
