@@ -14,8 +14,10 @@ type Appointed struct {
 	TrainerID ids.TrainerID
 	// AreaID is where the dog is shown; nobody else works there meanwhile. It is absent where none is kept.
 	AreaID ids.AreaID
-	From   time.Time
-	To     time.Time
+	// Gate is where the owner comes in.
+	Gate string
+	From time.Time
+	To   time.Time
 }
 
 // appointedSpan is an appointment's minutes on the grid of the day; false for one that lies outside the day, or that the dog has not.
@@ -88,6 +90,34 @@ func (t *task) takeDuty(d duty) {
 		x.Fixed = append(x.Fixed, d.span)
 	}
 	t.duties = append(t.duties, d)
+}
+
+// gateFirst puts the times first at which an arrival meets nobody at the gate: owners who bring a dog come through the site's first one.
+func (t *task) gateFirst(kind string, minutes int, times []int) []int {
+	if kind != KindIntake {
+		return times
+	}
+	out := slices.Clone(times)
+	rank := func(at int) int {
+		if t.atGate(dayblocks.Span{From: at, To: at + minutes}) != "" {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return rank(a) - rank(b) })
+	return out
+}
+
+// atGate is the code of a dog whose handover begins, or ends, at the first gate at about the same time as a span; empty for none.
+func (t *task) atGate(s dayblocks.Span) string {
+	near := func(a, b int) bool { return max(a-b, b-a) < t.in.GateMinutes }
+	for i, g := range t.in.Guests {
+		span, ok := t.appointedSpan(i)
+		if ok && g.Appointed.Gate == t.in.Gate && (near(span.From, s.From) || near(span.To, s.To)) {
+			return g.Case.Dog.Code
+		}
+	}
+	return ""
 }
 
 // addQuiet keeps the areas of appointments quiet: nobody else works there meanwhile. Heat that closes work outdoors closes a handover there

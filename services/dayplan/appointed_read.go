@@ -26,8 +26,13 @@ func (in *Inputs) readAppointed(ctx context.Context, tx postgres.Tx) error {
 	}
 	for i := range in.Guests {
 		if a, ok := at[in.Guests[i].Stay.RequestID]; ok {
-			in.Guests[i].Appointed = &Appointed{TrainerID: a.TrainerID, AreaID: a.AreaID, From: a.Begins, To: a.Ends}
+			in.Guests[i].Appointed = &Appointed{TrainerID: a.TrainerID, AreaID: a.AreaID, Gate: a.Gate, From: a.Begins, To: a.Ends}
 		}
 	}
-	return nil
+	if len(at) == 0 {
+		return nil
+	}
+	set, err := handover.ReadSetting(ctx, tx, in.Site.ID)
+	in.Gate, in.GateMinutes = set.Gates[0], set.GateMinutes
+	return err
 }

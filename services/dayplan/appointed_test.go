@@ -12,6 +12,7 @@ import (
 	"github.com/longlead/longlead/services/dayplan"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/planner"
 
@@ -200,4 +201,25 @@ func TestTheExpectedTrainerIsAway(t *testing.T) {
 	}
 	require.Contains(t, notes, "The owner of "+g.dog+" was asked to come at 11:15")
 	require.Contains(t, notes, d.GetTrainerCode()+" hands over")
+}
+
+// TestArrivalsKeepClearOfTheGate: no dog arrives when another goes home through the same gate, and through another gate it may.
+func TestArrivalsKeepClearOfTheGate(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	scenariotest.FillMarch(t, s.pool)
+	g := s.appoint(t, "09:00", "10:30") // intakes are put at nine where they can be
+	intakes := func(gate string) (starts []string) {
+		_, err := s.pool.Exec(t.Context(), `update handover.appointment set gate = $1`, gate)
+		require.NoError(t, err)
+		for _, d := range s.plan(t, "TARN", g.day.String()).GetDuties() {
+			if d.GetKind() == dayplan.KindIntake {
+				starts = append(starts, d.GetStarts())
+			}
+		}
+		require.NotEmpty(t, starts)
+		return starts
+	}
+	require.NotContains(t, intakes("main gate"), "09:00")
+	require.Contains(t, intakes("back gate"), "09:00")
 }

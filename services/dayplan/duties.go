@@ -32,9 +32,12 @@ func (t *task) addDuties() error {
 			if err != nil {
 				return err
 			}
-			d := t.place(i, kind, minutes, times)
+			d := t.place(i, kind, minutes, t.gateFirst(kind, minutes, times))
 			if d.trainer < 0 {
 				t.note("Nobody is free for the %s of %s: ask the owner for another time, or somebody to come in.", kind, g.Case.Dog.Code)
+			}
+			if other := t.atGate(d.span); kind == KindIntake && d.trainer >= 0 && other != "" {
+				t.note("%s arrives when %s goes home, or about then: let one of them come through another gate.", g.Case.Dog.Code, other)
 			}
 			t.takeDuty(d)
 		}

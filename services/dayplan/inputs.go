@@ -34,6 +34,10 @@ type Inputs struct {
 	Forecast []facility.ForecastHour
 	// Apart are the pairs of guests that must not meet.
 	Apart []enrollment.Apart
+	// Gate is where owners who bring a dog come in, and GateMinutes is what lies between two owners there. Both are left out on a day without
+	// appointments.
+	Gate        string `json:",omitempty"`
+	GateMinutes int    `json:",omitempty"`
 }
 
 // Shift is a trainer at work.

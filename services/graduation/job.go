@@ -81,10 +81,11 @@ func (l *Looks) Look(ctx context.Context) error {
 			err = errors.Join(err, fmt.Errorf("zone of site %s: %w", s.Code, zoneErr))
 			continue
 		}
-		for what, part := range map[string]func(context.Context, facility.Site, *time.Location) error{"arrange handovers": l.arrange, "put letters": l.remind} {
-			if partErr := part(ctx, s, zone); partErr != nil {
-				err = errors.Join(err, fmt.Errorf("%s of %s: %w", what, s.Code, partErr))
-			}
+		if partErr := l.arrange(ctx, s, zone); partErr != nil {
+			err = errors.Join(err, fmt.Errorf("arrange handovers of %s: %w", s.Code, partErr))
+		}
+		if partErr := l.remind(ctx, s, zone); partErr != nil {
+			err = errors.Join(err, fmt.Errorf("put letters of %s: %w", s.Code, partErr))
 		}
 	}
 	return err

@@ -50,9 +50,12 @@ type school struct {
 	office, viewer graduationv1.GraduationServiceClient
 }
 
+// begin is nine in the morning at DRUM and FENN on the scenario's day.
+var begin = time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC)
+
 func newSchool(t testing.TB) *school {
 	t.Helper()
-	s := &school{pool: postgrestest.Database(t), now: time.Date(2027, 2, 22, 15, 0, 0, 0, time.UTC)}
+	s := &school{pool: postgrestest.Database(t), now: begin}
 	now := func() time.Time { return s.now }
 	mint := ids.NewMint()
 	files := exchange.NewServer(exchange.Deps{Pool: s.pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: ports()})
