@@ -38,7 +38,7 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	if _, err := a.useMail(o, &c.MailOptions); err != nil {
+	if _, err := a.useMail(o, &c.MailOptions, true); err != nil {
 		return err
 	}
 	if err := a.work(ctx, !c.Once); err != nil {

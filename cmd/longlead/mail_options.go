@@ -12,9 +12,9 @@ import (
 	"github.com/longlead/longlead/services/mail"
 )
 
-// MailOptions say where letters to owners go. Without a server they are written to a folder.
+// MailOptions say where letters to owners go.
 type MailOptions struct {
-	MailDir      string `env:"LONGLEAD_MAIL_DIR" help:"Write letters to this folder, where mail programs can open them. It is the default, in the data folder." placeholder:"DIR" xor:"mail"`
+	MailDir      string `env:"LONGLEAD_MAIL_DIR" help:"Write letters to this folder, where mail programs can open them." placeholder:"DIR" xor:"mail"`
 	SMTP         string `name:"smtp" env:"LONGLEAD_SMTP" help:"Send letters over this mail server." placeholder:"HOST:PORT" xor:"mail"`
 	SMTPSecurity string `name:"smtp-security" env:"LONGLEAD_SMTP_SECURITY" enum:"starttls,tls,plain" default:"starttls" help:"How the connection is kept private: starttls, tls, or plain for a server on this machine."`
 	SMTPUser     string `name:"smtp-user" env:"LONGLEAD_SMTP_USER" help:"Name to sign in with." placeholder:"NAME"`
@@ -26,7 +26,7 @@ type MailOptions struct {
 	MailAtOnce   int    `name:"mail-at-once" default:"20" help:"How many of these may go at once." placeholder:"N"`
 }
 
-// letters make what sends letters. where tells people where they go.
+// letters make what sends letters: over a server where one is named, else to a folder. where tells people where they go.
 func (m *MailOptions) letters(o *Options) (d mail.WorkerDeps, where string, end func(), err error) {
 	end = func() {}
 	if m.MailMinute < 0 || m.MailAtOnce < 1 {
@@ -76,8 +76,12 @@ func (m *MailOptions) folder(o *Options) string {
 	return filepath.Join(o.Data, "mail")
 }
 
-// useMail lets this process send letters once work is called, and says where they go.
-func (a *app) useMail(o *Options, m *MailOptions) (where string, err error) {
+// useMail lets this process send letters once work is called, and says where they go. Where nothing is said they wait, or
+// go to a folder in the data folder if folder is set: a second server that was started without the options of the first must not file letters away that owners wait for.
+func (a *app) useMail(o *Options, m *MailOptions, folder bool) (where string, err error) {
+	if m.SMTP == "" && m.MailDir == "" && !folder {
+		return "Letters to owners wait for a process that sends them: --smtp names a server, --mail-dir a folder.", nil
+	}
 	d, where, end, err := m.letters(o)
 	if err != nil {
 		return "", err

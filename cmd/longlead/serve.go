@@ -41,7 +41,7 @@ func (c *serveCmd) Run(ctx context.Context, o *Options, std streams) error {
 		return err
 	}
 	defer a.Close()
-	where, err := a.useMail(o, &c.MailOptions)
+	where, err := a.useMail(o, &c.MailOptions, false)
 	if err != nil {
 		return err
 	}

@@ -141,6 +141,19 @@ func TestOthersReadEveryKind(t *testing.T) {
 	outside.Check(t, fmt.Sprintf("%d letters: recipients, Message-IDs, parts, DKIM signatures", len(letters)), version+", signatures by RFC 6376 reckoned in Python", want, got)
 	outside.Check(t, fmt.Sprintf("%d calendar parts of letters: method, UID, sequence, times, words", len(wantEvents)), version, wantEvents, gotEvents)
 
+	inHead, inBody := 0, 0
+	for _, m := range messages {
+		head, body, _ := strings.Cut(string(m), "\r\n\r\n")
+		for _, line := range strings.Split(head[strings.Index(head, "\r\nDate:")+2:], "\r\n") { // the signature before it is the library's
+			inHead = max(inHead, len(line))
+		}
+		for _, line := range strings.Split(body, "\r\n") {
+			inBody = max(inBody, len(line))
+		}
+	}
+	outside.Check(t, "octets of the longest line of a header with encoded words is at most 76", "RFC 2047 section 2", true, inHead <= 76)
+	outside.Check(t, "octets of the longest line of a quoted-printable part is at most 76", "RFC 2045 section 6.7 rule 5", true, inBody <= 76)
+
 	forged := [][]byte{[]byte(strings.Replace(string(messages[0]), "Dear", "Deer", 1)), []byte(strings.Replace(string(messages[0]), "Subject: ", "Subject: Re: ", 1))}
 	altered, _ := refsolve.ReadLetters(t, forged, &key.PublicKey)
 	require.Equal(t, []bool{false, false}, []bool{altered[0].Signed, altered[1].Signed}, "the same reckoning finds what was altered")

@@ -62,11 +62,18 @@ func (o *Outbox) PutAll(ctx context.Context, tx postgres.Tx, letters []Letter) e
 	return o.insert(ctx, tx, rows, now)
 }
 
+// mostAtOnce is how many letters one statement takes: their words go over in one value, whose size is limited.
+const mostAtOnce = 500
+
 // insert stores letters, with the jobs that send them.
 func (o *Outbox) insert(ctx context.Context, tx postgres.Tx, rows []Kept, now time.Time) error {
-	fresh, err := insertLetters(ctx, tx, rows)
-	if err != nil {
-		return err
+	var fresh []queued
+	for part := range slices.Chunk(rows, mostAtOnce) {
+		inserted, err := insertLetters(ctx, tx, part)
+		if err != nil {
+			return err
+		}
+		fresh = append(fresh, inserted...)
 	}
 	var keys []string
 	for _, r := range rows {
@@ -101,6 +108,7 @@ func insertJobs(ctx context.Context, tx postgres.Tx, client *jobs.Client, letter
 type press struct {
 	head      Letterhead
 	templates map[Kind]Template
+	compiled  map[Kind]*compiled
 	// told are the keys of which a letter with an event has gone, or may have.
 	told map[string]bool
 }
@@ -110,7 +118,7 @@ func newPress(ctx context.Context, tx postgres.Tx, letters []Letter) (*press, er
 	for _, l := range letters {
 		keys = append(keys, l.Key)
 	}
-	p := &press{}
+	p := &press{compiled: map[Kind]*compiled{}}
 	var err error
 	if p.head, err = findLetterhead(ctx, tx); err != nil {
 		return nil, err
@@ -122,12 +130,23 @@ func newPress(ctx context.Context, tx postgres.Tx, letters []Letter) (*press, er
 	return p, err
 }
 
-// template is the school's text of a kind, or the one built in.
-func (p *press) template(kind Kind) (Template, error) {
-	if t, ok := p.templates[kind]; ok {
-		return t, nil
+// template is the school's text of a kind, or the one built in, made ready once.
+func (p *press) template(kind KindInfo) (*compiled, error) {
+	if c, ok := p.compiled[kind.Kind]; ok {
+		return c, nil
 	}
-	return BuiltIn(kind)
+	t, ok := p.templates[kind.Kind]
+	if !ok {
+		var err error
+		if t, err = BuiltIn(kind.Kind); err != nil {
+			return nil, err
+		}
+	}
+	c, err := t.compile(kind)
+	if err == nil {
+		p.compiled[kind.Kind] = c
+	}
+	return c, err
 }
 
 // set makes a letter. Whoever was never told of an appointment is invited to it, not told that it has changed.
@@ -154,21 +173,24 @@ func (p *press) set(l Letter, id ids.LetterID, now time.Time) (Kept, error) {
 	if err != nil {
 		return Kept{}, err
 	}
-	t, err := p.template(made.Kind)
+	t, err := p.template(made)
 	if err != nil {
 		return Kept{}, err
 	}
-	w, err := t.fill(made, v)
+	w, err := t.fill(v)
 	if err != nil {
 		return Kept{}, err
 	}
 	return p.keep(l, w, id, now)
 }
 
+// longestName is how many characters of a recipient's name stand in a header, whose lines must not be longer than 998 octets (RFC 5322 section 2.1.1).
+const longestName = 100
+
 // keep makes the row of a letter.
 func (p *press) keep(l Letter, w words, id ids.LetterID, now time.Time) (Kept, error) {
 	k := Kept{ID: id, Key: l.Key, Kind: l.Kind, Version: l.Version, MessageID: messageID(id, p.head.Address),
-		FromName: p.head.Name, FromAddress: p.head.Address, ToName: oneLine(l.To.Name), ToAddress: oneLine(l.To.Addr), Domain: domainOf(l.To.Addr), Zone: l.Zone,
+		FromName: p.head.Name, FromAddress: p.head.Address, ToName: shortened(oneLine(l.To.Name), longestName), ToAddress: oneLine(l.To.Addr), Domain: domainOf(l.To.Addr), Zone: l.Zone,
 		Subject: w.subject, BodyText: w.text, BodyHTML: w.html, PutAt: now, DueAt: now, State: Waiting, QueuedAt: now}
 	if l.NotBefore.After(now) {
 		k.DueAt = l.NotBefore.UTC().Truncate(time.Microsecond)

@@ -100,7 +100,11 @@ func (s *Server) PreviewLetter(ctx context.Context, req *mailv1.PreviewLetterReq
 	}
 	v := exampleOf(kind, !req.GetBare())
 	v["school"], v["phone"] = head.Name, head.Phone
-	w, err := t.fill(kind, v)
+	c, err := t.compile(kind)
+	if err != nil {
+		return nil, err
+	}
+	w, err := c.fill(v)
 	if err != nil {
 		return nil, err
 	}

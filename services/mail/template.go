@@ -1,6 +1,7 @@
 package mail
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -47,13 +48,12 @@ func (t Template) Check(kind KindInfo) error {
 	if strings.ContainsAny(t.Subject, "\r\n") {
 		return apperr.InvalidField("subject", "must be one line", "join its lines")
 	}
-	for _, part := range []struct{ name, content string }{{"subject", t.Subject}, {"body", t.Body}} {
-		if _, err := parsePart(part.name, part.content, kind); err != nil {
-			return err
-		}
+	c, err := t.compile(kind)
+	if err != nil {
+		return err
 	}
 	for _, full := range []bool{true, false} {
-		words, err := t.fill(kind, exampleOf(kind, full))
+		words, err := c.fill(exampleOf(kind, full))
 		if err != nil {
 			return err
 		}
@@ -91,30 +91,47 @@ func exampleOf(kind KindInfo, full bool) values {
 // words are a letter's words.
 type words struct{ subject, text, html string }
 
-// fill fills a template in.
-func (t Template) fill(kind KindInfo, v values) (words, error) {
-	parts := make([]string, 2)
-	for i, part := range []struct{ name, content string }{{"subject", t.Subject}, {"body", t.Body}} {
+// compiled is a template that is ready to be filled in, any number of times.
+type compiled struct {
+	kind          Kind
+	subject, body *template.Template
+}
+
+// compile reads a template and holds it against what the kind has.
+func (t Template) compile(kind KindInfo) (*compiled, error) {
+	c := &compiled{kind: kind.Kind}
+	for _, part := range []struct {
+		name, content string
+		to            **template.Template
+	}{{"subject", t.Subject, &c.subject}, {"body", t.Body, &c.body}} {
 		tree, err := parsePart(part.name, part.content, kind)
 		if err != nil {
-			return words{}, err
+			return nil, err
 		}
-		var out strings.Builder
-		parsed, err := template.New(part.name).AddParseTree(part.name, tree)
-		if err == nil {
-			err = parsed.Execute(&out, map[string]any(v))
+		if *part.to, err = template.New(part.name).AddParseTree(part.name, tree); err != nil {
+			return nil, fmt.Errorf("read the %s of letters of the kind %s: %w", part.name, kind.Kind, err)
 		}
-		if err != nil {
-			return words{}, fmt.Errorf("fill in the %s of a letter of the kind %s: %w", part.name, kind.Kind, err)
-		}
-		parts[i] = out.String()
 	}
-	subject := []rune(oneLine(parts[0]))
-	if len(subject) > longestSubject {
-		subject = append(subject[:longestSubject-1], '…')
+	return c, nil
+}
+
+// fill fills a template in.
+func (c *compiled) fill(v values) (words, error) {
+	var subject, body strings.Builder
+	if err := errors.Join(c.subject.Execute(&subject, map[string]any(v)), c.body.Execute(&body, map[string]any(v))); err != nil {
+		return words{}, fmt.Errorf("fill in a letter of the kind %s: %w", c.kind, err)
 	}
-	blocks := parseBlocks(parts[1])
-	return words{subject: string(subject), text: writeText(blocks), html: writeHTML(string(subject), blocks)}, nil
+	line := shortened(oneLine(subject.String()), longestSubject)
+	blocks := parseBlocks(body.String())
+	return words{subject: line, text: writeText(blocks), html: writeHTML(line, blocks)}, nil
+}
+
+// shortened cuts a text that has more than most characters.
+func shortened(text string, most int) string {
+	if runes := []rune(text); len(runes) > most {
+		return string(runes[:most-1]) + "…"
+	}
+	return text
 }
 
 // parsePart reads a part of a template and holds it against what a template may hold.

@@ -181,3 +181,25 @@ func TestBothPartsSayTheSame(t *testing.T) {
 
 // words are those of a text, without what links and lists leave between them.
 func words(text string) string { return strings.Join(strings.Fields(text), "") }
+
+// FuzzTemplate: a template that is taken can be filled in whatever a letter holds, and one that is not says why.
+func FuzzTemplate(f *testing.F) {
+	for _, k := range mail.Kinds() {
+		built, err := mail.BuiltIn(k.Kind)
+		require.NoError(f, err)
+		f.Add(built.String())
+	}
+	for _, odd := range []string{"Subject: a\n\n{{range .bring}}{{.}}{{else}}{{.dog}}{{end}}", "Subject: {{/* a */}}b\n\n{{- .dog -}}", "Subject: a\n\n{{else}}", "Subject: a\n\n{{if .bring}}{{end}}c", "{{", "Subject: \x00\n\n# \n- \nhttps://"} {
+		f.Add(odd)
+	}
+	kind := infoOf(f, mail.HandoverDay)
+	f.Fuzz(func(t *testing.T, content string) {
+		tpl, err := mail.SplitTemplate(content)
+		if err == nil {
+			err = tpl.Check(kind)
+		}
+		if err != nil {
+			require.Equal(t, apperr.Invalid, apperr.KindOf(err), "%v", err)
+		}
+	})
+}
