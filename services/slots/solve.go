@@ -47,6 +47,7 @@ func Solve(p *Problem, o Options) (*Plan, error) {
 		for _, t := range trees {
 			if t.bound < t.cost && !t.full() {
 				t.search(turn)
+				t.reopen(max(1, turn/reopenPer))
 				over = over && (t.bound == t.cost || t.full())
 			}
 		}

@@ -42,6 +42,10 @@ type tree struct {
 	bound int     // no plan costs less
 	stop  func() bool
 	open  open // the nodes that wait
+	steps int  // of prices at the root
+	draws uint64
+	tries int // of reopening the plan
+	fails int // in a row
 	relaxation
 }
 
@@ -49,7 +53,7 @@ func newTree(x *part, start []int32, stop func() bool) *tree {
 	t := &tree{x: x, stop: stop, relaxation: newRelaxation(x)}
 	t.best = slices.Clone(start)
 	t.cost, _ = x.fits(start)
-	t.open = open{t.root()}
+	t.open, t.steps = open{t.root()}, stepsRoot
 	return t
 }
 
@@ -81,7 +85,7 @@ func (t *tree) search(nodes int) {
 		}
 		steps := stepsNode
 		if len(now.live) == len(t.x.all) {
-			steps = stepsRoot
+			steps = t.steps
 		}
 		first, second := t.expand(now, steps)
 		if second != nil && t.hopeful(second.bound) {
