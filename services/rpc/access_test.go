@@ -69,6 +69,7 @@ var changes = map[string]string{
 	"SetLetterTemplate": "mail", "PreviewLetter": "mail", "TryLetter": "mail", "ReadLetterhead": "mail", "SetLetterhead": "mail",
 	"OfferHandover": "handover", "ConfirmHandover": "handover", "MoveHandover": "handover", "CancelHandover": "handover", "ReportLate": "handover",
 	"ReportMissed": "handover", "ReportHeld": "handover", "BookLesson": "handover", "MakeLink": "handover", "ShutLinks": "handover",
+	"ArrangeHandovers": "handover", "SetReminder": "handover",
 	"MakeFeed": "feeds", "RevokeFeed": "feeds", "ListFeeds": "feeds",
 }
 
@@ -77,7 +78,7 @@ var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "L
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth", "PreviewExtension", "PreviewIsolation", "ListIsolations", "ReadStayHistory",
 	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "MeasurePace", "ListEvenings",
-	"ListHandovers", "ReadHandover"}
+	"ListHandovers", "ReadHandover", "ListReminders"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()

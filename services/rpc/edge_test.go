@@ -21,6 +21,7 @@ import (
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
+	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
@@ -74,6 +75,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(dayplanv1.RegisterDayPlanServiceServer, dayplanv1.DayPlanServiceServer(dayplanv1.UnimplementedDayPlanServiceServer{}), dayplanv1.RegisterDayPlanServiceHandler),
 		register(readinessv1.RegisterReadinessServiceServer, readinessv1.ReadinessServiceServer(readinessv1.UnimplementedReadinessServiceServer{}), readinessv1.RegisterReadinessServiceHandler),
 		register(dayplanv1.RegisterEveningServiceServer, dayplanv1.EveningServiceServer(dayplanv1.UnimplementedEveningServiceServer{}), dayplanv1.RegisterEveningServiceHandler),
+		register(graduationv1.RegisterGraduationServiceServer, graduationv1.GraduationServiceServer(graduationv1.UnimplementedGraduationServiceServer{}), graduationv1.RegisterGraduationServiceHandler),
 		register(handoverv1.RegisterHandoverServiceServer, handoverv1.HandoverServiceServer(handoverv1.UnimplementedHandoverServiceServer{}), handoverv1.RegisterHandoverServiceHandler),
 		register(daysheetv1.RegisterDaySheetServiceServer, daysheetv1.DaySheetServiceServer(daysheetv1.UnimplementedDaySheetServiceServer{}), daysheetv1.RegisterDaySheetServiceHandler),
 		register(mailv1.RegisterMailServiceServer, mailv1.MailServiceServer(mailv1.UnimplementedMailServiceServer{}), mailv1.RegisterMailServiceHandler),
