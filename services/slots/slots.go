@@ -4,9 +4,10 @@
 // and zone are turned into windows by the caller.
 //
 // Solve finds a plan and a proven bound on what any plan can be worth: visits that do not touch each other are planned apart, what is an
-// assignment is solved as a flow, and the rest by branch and bound over prices (Lagrangian relaxation of the time-indexed programme). Check
-// recounts a plan on its own, without the solver's code. A visit that has no slot is listed with what is in its way, Remedies finds the
-// smallest changes that would help, each tried by solving again, and Alternatives lists other slots for a visit while all else is kept.
+// assignment is solved as a flow, and the rest by branch and bound over prices (Lagrangian relaxation of the time-indexed programme), while parts
+// of the best plan are placed anew. Check recounts a plan on its own, without the solver's code. A visit that has no slot is listed with what is
+// in its way, Remedies finds the smallest changes that would help, each tried by solving again, and Alternatives lists other slots for a visit
+// while all else is kept.
 //
 // A slot is good when all of these hold:
 //   - it begins on the grid and lies wholly within one of the owner's windows and within the opening time of one day;

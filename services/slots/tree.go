@@ -41,11 +41,11 @@ type tree struct {
 	cost  int     // of it
 	bound int     // no plan costs less
 	stop  func() bool
-	open  open // the nodes that wait
-	steps int  // of prices at the root
-	draws uint64
-	tries int // of reopening the plan
-	fails int // in a row
+	open  open   // the nodes that wait
+	steps int    // of prices at the root
+	draws uint64 // numbers drawn so far
+	tries int    // of reopening the plan
+	fails int    // in a row
 	relaxation
 }
 
