@@ -20,6 +20,8 @@ type model struct {
 	begin       [][]steps // by trainer and length: where a session may begin
 	first, last int       // sessions begin in the steps [first, last)
 	pairs       bool      // some dog needs two trainers
+	useful      []bool    // by trainer, then area, and step: some session could be held there
+	waste       []int     // by steps in a row: how many of them sessions cannot fill
 }
 
 // item is a session, or a break of a trainer (dog is -1).
@@ -81,6 +83,8 @@ func newModel(d *Day) *model {
 		m.apart[p[0]] = append(m.apart[p[0]], int32(p[1]))
 		m.apart[p[1]] = append(m.apart[p[1]], int32(p[0]))
 	}
+	m.findUseful()
+	m.findWaste()
 	return m
 }
 

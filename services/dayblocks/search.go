@@ -22,6 +22,7 @@ type search struct {
 	dogs    []int32 // whose days the move changes
 	seen    []int   // by dog: the move that last changed its day
 	moves   int
+	run     freeRun
 }
 
 func newSearch(m *model, s *state, seed uint64) *search {
@@ -62,6 +63,7 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 	it := &m.items[i]
 	blur := 1 << (4 + x.rnd.IntN(8))
 	low := int64(math.MaxInt64)
+	x.run.trainer = -1
 	s.each(i, func(p placed) {
 		score := int64(x.rnd.IntN(blur))
 		if it.dog >= 0 {
@@ -72,6 +74,9 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		}
 		if to := int(p.start) + it.busy; to < m.steps && s.free[p.trainer].has(to) {
 			score += 128
+		}
+		if it.dog >= 0 {
+			score += wastedStep * int64(x.wasted(int(p.trainer), int(p.start), it.busy))
 		}
 		if score < low {
 			low, best, ok = score, p, true
