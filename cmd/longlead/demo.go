@@ -33,6 +33,9 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if o.Data == defaultDataDir() {
 		o.Data = filepath.Join(o.Data, "demo") // the demo must not mix with a real school
 	}
+	if o.PublicURL == defaultPublicURL && !strings.HasSuffix(c.HTTP, ":0") {
+		o.PublicURL = "http://" + c.HTTP // the links in letters open here
+	}
 	a, err := openApp(ctx, o, std, slog.LevelWarn)
 	if err != nil {
 		return err

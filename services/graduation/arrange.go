@@ -121,7 +121,14 @@ func (in *inputs) arrangeDay(ctx context.Context, day calendar.Date, now time.Ti
 	out.Gap += plan.Bound - plan.Value
 	for _, s := range t.kept {
 		a := in.open[s.RequestID]
-		out.Arranged = append(out.Arranged, Arranged{Stay: s, Day: day, Outcome: Kept, Slot: a.Slot, before: &a})
+		x := Arranged{Stay: s, Day: day, Outcome: Kept, Slot: a.Slot, before: &a}
+		if in.ill[s.RequestID] {
+			x.Reason, x.Remedy = illReason, illRemedy
+		}
+		out.Arranged = append(out.Arranged, x)
+	}
+	for _, s := range t.ill {
+		out.Arranged = append(out.Arranged, Arranged{Stay: s, Day: day, Outcome: Missing, Reason: illReason, Remedy: illRemedy})
 	}
 	for i, s := range t.stays {
 		x := Arranged{Stay: s, Day: day, Outcome: Placed}
@@ -154,6 +161,12 @@ func (in *inputs) arrangeDay(ctx context.Context, day calendar.Date, now time.Ti
 	})
 	return nil
 }
+
+// What is said of a dog that is isolated on its graduation day.
+const (
+	illReason = "it is isolated on that day"
+	illRemedy = "the word of a veterinarian on when it may go home, and until then another graduation day, by `longlead mend extend`"
+)
 
 // solveDay finds the times of one day and has them recounted. On the day itself only what is still to come counts.
 func (in *inputs) solveDay(ctx context.Context, day calendar.Date, now time.Time, plans bool) (*dayTask, *slots.Plan, error) {

@@ -168,3 +168,39 @@ func TestAChosenTimeMustFit(t *testing.T) {
 	require.Equal(t, "superseded", s.text(t, `select state from mail.letter where key = $1 and kind = 'handover-invitation'`, a.ID.String()))
 	require.WithinDuration(t, offers[0].Begins, now.Begins, time.Second, fmt.Sprint(offers))
 }
+
+// TestAnIsolatedDogIsNotShown: it gets no time on a day on which it is isolated, and where it has one, people are told.
+func TestAnIsolatedDogIsNotShown(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	look, err := s.office.ArrangeHandovers(t.Context(), &graduationv1.ArrangeHandoversRequest{SiteCode: "FENN", Month: "2027-03", Preview: true})
+	require.NoError(t, err)
+	ill := look.GetArranged()[0]
+	isolate := func(request string) {
+		s.exec(t, `insert into planner.isolation (id, request_id, stay_id, site_id, run_id, days, planned_days, suspected, reason, made_at, made_by)
+			select gen_random_uuid(), s.request_id, s.id, s.site_id, (select r.id from facility.run r where r.site_id = s.site_id and r.isolation and not exists (select from planner.isolation i where i.run_id = r.id) limit 1),
+			  daterange(upper(s.nights) - 1, upper(s.nights) + 5), daterange(upper(s.nights) - 1, upper(s.nights) + 5), '', 'coughs', now(), 'test'
+			from planner.stay s join enrollment.request q on q.id = s.request_id where q.code = $1 and s.state in ('confirmed', 'in residence')`, request)
+	}
+	isolate(ill.GetRequestCode())
+	first := s.arrange(t, "FENN")
+	require.EqualValues(t, 1, first.GetMissing())
+	var has *graduationv1.Arranged
+	for _, x := range first.GetArranged() {
+		if x.GetRequestCode() == ill.GetRequestCode() {
+			require.Equal(t, graduationv1.Arranged_OUTCOME_MISSING, x.GetOutcome())
+			require.Contains(t, x.GetReason(), "isolated")
+			require.Contains(t, x.GetRemedy(), "veterinarian")
+		} else {
+			has = x
+		}
+	}
+	isolate(has.GetRequestCode())
+	for _, x := range s.arrange(t, "FENN").GetArranged() {
+		if x.GetRequestCode() == has.GetRequestCode() {
+			require.Equal(t, graduationv1.Arranged_OUTCOME_KEPT, x.GetOutcome())
+			require.Equal(t, has.GetStarts(), x.GetStarts())
+			require.Contains(t, x.GetReason(), "isolated")
+		}
+	}
+}

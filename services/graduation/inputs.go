@@ -35,6 +35,8 @@ type inputs struct {
 	stays []planner.Stay
 	cases map[ids.RequestID]enrollment.Case
 	times map[ids.RequestID][]OwnerTime
+	// ill are the dogs that are isolated on their graduation day.
+	ill map[ids.RequestID]bool
 	// standing are the appointments at the site on the days, and open the open handovers of the stays, which may be on other days.
 	standing []handover.Appointment
 	open     map[ids.RequestID]handover.Appointment
@@ -49,7 +51,7 @@ type held struct {
 // readInputs reads the inputs inside a transaction of the caller, which must be one snapshot.
 func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, days calendar.Span) (in inputs, err error) {
 	in = inputs{site: site, days: days, trainers: map[ids.TrainerID]roster.Trainer{}, shifts: map[calendar.Date][]roster.TrainerDay{}, places: map[calendar.Date]int{},
-		cases: map[ids.RequestID]enrollment.Case{}, times: map[ids.RequestID][]OwnerTime{}, open: map[ids.RequestID]handover.Appointment{}}
+		cases: map[ids.RequestID]enrollment.Case{}, times: map[ids.RequestID][]OwnerTime{}, ill: map[ids.RequestID]bool{}, open: map[ids.RequestID]handover.Appointment{}}
 	if in.zone, err = calendar.LoadZone(site.Zone); err != nil {
 		return in, err
 	}
@@ -133,10 +135,27 @@ func (in *inputs) readDogs(ctx context.Context, tx postgres.Tx) error {
 		in.cases[c.Request.ID] = c
 	}
 	times, err := listOwnerTimes(ctx, tx, in.requests())
+	if err != nil {
+		return err
+	}
 	for _, t := range times {
 		in.times[t.RequestID] = append(in.times[t.RequestID], t)
 	}
-	return err
+	for _, day := range in.graduationDays() {
+		isolated, err := planner.IsolatedOn(ctx, tx, in.site.ID, day)
+		if err != nil {
+			return err
+		}
+		for _, i := range isolated {
+			in.ill[i.RequestID] = in.ill[i.RequestID] || in.endsOn(i.RequestID, day)
+		}
+	}
+	return nil
+}
+
+// endsOn reports whether the stay of a request ends on a day.
+func (in *inputs) endsOn(request ids.RequestID, day calendar.Date) bool {
+	return slices.ContainsFunc(in.stays, func(s planner.Stay) bool { return s.RequestID == request && s.Nights.To == day })
 }
 
 func (in *inputs) requests() []ids.RequestID {

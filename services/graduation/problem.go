@@ -53,6 +53,8 @@ type dayTask struct {
 	p       slots.Problem
 	// kept are the stays whose appointment stands: nothing is asked about them.
 	kept []planner.Stay
+	// ill are the stays of dogs that are isolated on the day and have no appointment: they get none.
+	ill []planner.Stay
 }
 
 // buildDay lays a day out. With plans, what trainers do by the plan of the day is left alone; without, it is taken to make room.
@@ -173,8 +175,12 @@ func (t *dayTask) addVisits() {
 			continue
 		}
 		a, has := t.in.open[s.RequestID]
-		if has && t.stands(a) {
+		switch {
+		case has && (t.stands(a) || t.in.ill[s.RequestID]):
 			t.kept = append(t.kept, s)
+			continue
+		case t.in.ill[s.RequestID]:
+			t.ill = append(t.ill, s)
 			continue
 		}
 		v := slots.Visit{Minutes: t.in.setting.Minutes, Least: leastMinutes, Miss: pointsMissing, Trainers: t.trainersFor(s), Windows: t.windows(s)}
