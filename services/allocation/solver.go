@@ -238,8 +238,12 @@ func (s *solver) lowerPrices() int {
 		most = max(dualLeast, min(dualEnough, dualWork/units))
 		chunk = max(5, min(priceSteps, dualWork/50/units))
 	}
+	left, limited := s.r.left()
+	if limited && units > vastUnits && s.dual.steps == 0 {
+		chunk = 5 // to see how long they take
+	}
 	n := 0
-	if left, limited := s.r.left(); limited && left < s.r.o.Limit*6/10 {
+	if left -= s.r.o.Limit * 6 / 10; limited && left < 0 {
 		most = 0 // leave time for the rest
 	}
 	began := time.Now()
@@ -248,6 +252,9 @@ func (s *solver) lowerPrices() int {
 	}
 	if n > 0 {
 		s.stepTime = time.Since(began) / time.Duration(n)
+		if limited && s.dual.pace == hasty && s.dual.steps == n && left < hurriedSteps*s.stepTime {
+			s.dual.pace = hurried
+		}
 	}
 	s.setBound(s.m.roundDown(s.dual.bound))
 	if s.guide == nil { // a first plan, in case there is no time for more
