@@ -151,7 +151,7 @@ func (a *app) work(ctx context.Context, stays bool) error {
 	if a.letters.Sender != nil {
 		queues[mail.Queue] = mail.JobsAtOnce
 	}
-	graduation.NewLooks(graduation.LooksDeps{Pool: a.pool, Book: a.book, Outbox: a.outbox, Now: time.Now, Log: a.log}).Register(workers)
+	graduation.NewLooks(graduation.LooksDeps{Pool: a.pool, Book: a.book, Outbox: a.outbox, Now: time.Now, Log: a.log, PublicURL: a.publicURL}).Register(workers)
 	periodic := slices.Concat(dayplan.Periodic(), mail.Periodic(), graduation.Periodic())
 	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: periodic, Logger: a.log, StopSoftly: time.Second})
 	if err != nil {

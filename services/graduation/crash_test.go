@@ -47,7 +47,7 @@ func lookForever(url string) error {
 	outbox := mail.NewOutbox(mail.OutboxDeps{Jobs: client, Mint: mint, Now: now})
 	book := handover.NewBook(handover.BookDeps{Mint: mint, Now: now, Known: planner.HandoverKnown(), Fits: graduation.Fits,
 		Changed: graduation.Teller{Outbox: outbox, Jobs: client, PublicURL: publicURL}.Changed})
-	looks := graduation.NewLooks(graduation.LooksDeps{Pool: pool, Book: book, Outbox: outbox, Now: now, Log: slog.New(slog.DiscardHandler)})
+	looks := graduation.NewLooks(graduation.LooksDeps{Pool: pool, Book: book, Outbox: outbox, Now: now, Log: slog.New(slog.DiscardHandler), PublicURL: publicURL})
 	for {
 		if err := looks.Look(ctx); err != nil {
 			return err

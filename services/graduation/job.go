@@ -47,6 +47,8 @@ type LooksDeps struct {
 	Outbox *mail.Outbox
 	Now    func() time.Time
 	Log    *slog.Logger
+	// PublicURL is the address at which owners reach the server.
+	PublicURL string
 }
 
 // Looks see to what is due. Any number of them may run, on any number of machines.
@@ -57,7 +59,7 @@ type Looks struct {
 
 // NewLooks panics when a dependency is missing, which is a fault in the wiring.
 func NewLooks(d LooksDeps) *Looks {
-	if d.Pool == nil || d.Book == nil || d.Outbox == nil || d.Now == nil || d.Log == nil {
+	if d.Pool == nil || d.Book == nil || d.Outbox == nil || d.Now == nil || d.Log == nil || d.PublicURL == "" {
 		panic("graduation.NewLooks: all dependencies are required")
 	}
 	return &Looks{deps: d, arranger: Arranger{Pool: d.Pool, Book: d.Book, Now: d.Now}}
@@ -158,7 +160,7 @@ func (l *Looks) turn(ctx context.Context, s facility.Site, zone *time.Location, 
 		case LetterEnrolment, LetterArrival:
 			letters, err = arrivalLetters(ctx, tx, r, calendar.DateIn(now, zone))
 		default:
-			letters, err = handoverLetters(ctx, tx, r, set[LetterDayBefore].Days, at, now, zone)
+			letters, err = l.handoverLetters(ctx, tx, r, set[LetterDayBefore].Days, at, now, zone)
 		}
 		if err != nil {
 			return err
@@ -200,16 +202,29 @@ func arrivalLetters(ctx context.Context, tx postgres.Tx, r Reminder, today calen
 	return letters, nil
 }
 
-// handoverLetters are the reminders of handovers to come.
-func handoverLetters(ctx context.Context, tx postgres.Tx, r Reminder, dayBefore int, at, now time.Time, zone *time.Location) ([]mail.Letter, error) {
+// handoverLetters are the reminders of handovers to come that were not put yet. Each has a private link of its own, since of those that went
+// before only hashes are kept.
+func (l *Looks) handoverLetters(ctx context.Context, tx postgres.Tx, r Reminder, dayBefore int, at, now time.Time, zone *time.Location) ([]mail.Letter, error) {
 	live, err := handover.ListLive(ctx, tx, r.SiteID, now, at.AddDate(0, 0, r.Days+2))
+	if err != nil {
+		return nil, err
+	}
+	kind := mail.HandoverWeek
+	if r.Letter == LetterDayBefore {
+		kind = mail.HandoverDay
+	}
+	keys := make([]string, len(live))
+	for i, a := range live {
+		keys[i] = a.ID.String()
+	}
+	put, err := mail.ListPut(ctx, tx, kind, keys)
 	if err != nil {
 		return nil, err
 	}
 	var due []handover.Appointment
 	var requests []ids.RequestID
-	for _, a := range live {
-		if r.remindOf(a, dayBefore, at, now, zone) {
+	for i, a := range live {
+		if put[keys[i]] < a.Version && r.remindOf(a, dayBefore, at, now, zone) {
 			due, requests = append(due, a), append(requests, a.RequestID)
 		}
 	}
@@ -220,13 +235,13 @@ func handoverLetters(ctx context.Context, tx postgres.Tx, r Reminder, dayBefore 
 	if err != nil {
 		return nil, err
 	}
-	kind := mail.HandoverWeek
-	if r.Letter == LetterDayBefore {
-		kind = mail.HandoverDay
-	}
 	letters := make([]mail.Letter, len(due))
 	for i, a := range due {
-		letters[i] = d.visit(kind, a, "")
+		token, _, err := l.deps.Book.MakeLink(ctx, tx, a, scheduleName)
+		if err != nil {
+			return nil, err
+		}
+		letters[i] = d.visit(kind, a, handover.LinkURL(l.deps.PublicURL, token))
 		letters[i].Expires = a.Begins
 	}
 	return letters, nil

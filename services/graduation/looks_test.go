@@ -60,6 +60,9 @@ func TestAMissedTickLosesNothing(t *testing.T) {
 			from mail.letter l join handover.appointment a on l.key = a.id::text join enrollment.dog d on d.id = a.dog_id
 			where l.kind in ('handover-week', 'handover-day') and a.begins < '2027-03-05'`)
 		require.Positive(t, s.count(t, `select count(*) from mail.letter where kind = 'handover-week'`))
+		require.Equal(t, s.count(t, `select count(*) from handover.link`), s.count(t, `select count(*) from mail.letter where body_text like '%' || $1 || '/handover/%'`, publicURL),
+			"each letter about an appointment has a link of its own, and no link is made for nothing")
+		require.Zero(t, s.count(t, `select count(*) from mail.letter where kind in ('handover-week', 'handover-day') and body_text not like '%' || $1 || '/handover/%'`, publicURL))
 		require.Equal(t, s.count(t, `select count(*) from handover.appointment where begins between '2027-02-25' and '2027-03-05'`),
 			s.count(t, `select count(*) from mail.letter l join handover.appointment a on l.key = a.id::text where l.kind = 'handover-day' and a.begins between '2027-02-25' and '2027-03-05'`), name)
 	}

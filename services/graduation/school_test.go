@@ -68,7 +68,7 @@ func newSchool(t testing.TB) *school {
 	teller := graduation.Teller{Outbox: s.outbox, Jobs: s.jobs, PublicURL: publicURL}
 	s.book = handover.NewBook(handover.BookDeps{Mint: mint, Now: now, Known: planner.HandoverKnown(), Changed: teller.Changed, Fits: graduation.Fits})
 	log := slog.New(slog.DiscardHandler)
-	s.looks = graduation.NewLooks(graduation.LooksDeps{Pool: s.pool, Book: s.book, Outbox: s.outbox, Now: now, Log: log})
+	s.looks = graduation.NewLooks(graduation.LooksDeps{Pool: s.pool, Book: s.book, Outbox: s.outbox, Now: now, Log: log, PublicURL: publicURL})
 	s.evenings = dayplan.NewEvenings(dayplan.EveningsDeps{Pool: s.pool, Jobs: s.jobs, Mint: mint, Now: now, Log: log})
 	server := graduation.NewServer(graduation.Deps{Pool: s.pool, Book: s.book, Now: now, Caller: rpc.CallerName})
 	pages := handover.NewServer(handover.Deps{Pool: s.pool, Book: s.book, Caller: rpc.CallerName, PublicURL: publicURL, Log: log})

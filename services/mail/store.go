@@ -103,6 +103,21 @@ func listTold(ctx context.Context, tx postgres.Tx, keys []string) (map[string]bo
 	return told, err
 }
 
+// ListPut returns the highest version of a kind's letters that was put, by key; keys without a letter are left out.
+func ListPut(ctx context.Context, db postgres.DB, kind Kind, keys []string) (map[string]int, error) {
+	type row struct {
+		Key     string `db:"key"`
+		Version int    `db:"version"`
+	}
+	rows, err := postgres.List[row](ctx, db, "find which letters were put", `
+		select l.key, max(l.version) as version from mail.letter l where l.kind = $1 and l.key = any($2) group by l.key`, kind, keys)
+	put := map[string]int{}
+	for _, r := range rows {
+		put[r.Key] = r.Version
+	}
+	return put, err
+}
+
 // findLetterhead returns the letterhead that is in use.
 func findLetterhead(ctx context.Context, db postgres.DB) (Letterhead, error) {
 	list, err := postgres.List[Letterhead](ctx, db, "find the letterhead",
