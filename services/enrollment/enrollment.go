@@ -23,6 +23,8 @@ type Owner struct {
 	// Email and Phone are empty when they are not known.
 	Email string `db:"email" json:"email"`
 	Phone string `db:"phone" json:"phone"`
+	// Zone is the IANA time zone of the owner's home; empty when it is not known, and then the site's counts.
+	Zone string `db:"zone" json:"zone"`
 }
 
 // Program is what a dog is taken in for.

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/records"
@@ -43,33 +44,38 @@ func ownersPort() records.Port {
 			{Name: "name", Form: sheet.FormText, Required: true, Max: 120, Example: "Sam Lowe", About: "name to greet the owner by"},
 			{Name: "email", Form: sheet.FormText, Max: 254, Example: "sam@example.org", About: "where to write to"},
 			{Name: "phone", Form: sheet.FormText, Max: 40, Example: "+1 555 0100", About: "where to call"},
+			{Name: "zone", Form: sheet.FormText, Max: 60, Example: "America/Denver", About: "IANA time zone of the owner's home, for hours in which no mail comes; empty: the site's"},
 		}},
 		Check: checkOwner,
 		Put: func(ctx context.Context, tx postgres.Tx, in records.Intake, rows []records.Row) ([]records.Wrong, error) {
 			owners := make([]Owner, len(rows))
 			for i, row := range rows {
-				owners[i] = Owner{ID: ids.OwnerID(in.Mint()), Code: row.Text("code"), Name: row.Text("name"), Email: row.Text("email"), Phone: row.Text("phone")}
+				owners[i] = Owner{ID: ids.OwnerID(in.Mint()), Code: row.Text("code"), Name: row.Text("name"), Email: row.Text("email"), Phone: row.Text("phone"), Zone: row.Text("zone")}
 			}
 			return nil, putOwners(ctx, tx, owners)
 		},
 		List: func(ctx context.Context, db postgres.DB) ([][]string, error) {
 			owners, err := ListOwners(ctx, db)
-			return records.Cells(owners, func(o Owner) []string { return []string{o.Code, o.Name, o.Email, o.Phone} }), err
+			return records.Cells(owners, func(o Owner) []string { return []string{o.Code, o.Name, o.Email, o.Phone, o.Zone} }), err
 		},
 		Codes: OwnerCodes,
 	}
 }
 
-// checkOwner looks at the address. What it finds wrong leaves the address itself out, as findings may be kept or passed on.
-func checkOwner(row records.Row) []records.Wrong {
-	text := row.Text("email")
-	if text == "" {
-		return nil
+// checkOwner looks at the address and the zone. What it finds wrong in the address leaves the address itself out, as findings may be kept or
+// passed on.
+func checkOwner(row records.Row) (wrong []records.Wrong) {
+	if text := row.Text("email"); text != "" {
+		if a, err := mail.ParseAddress(text); err != nil || a.Address != text {
+			wrong = append(wrong, records.Wrong{Line: row.Line, Column: "email", Rule: "is not an e-mail address", Remedy: "write it as name@example.org, or leave it empty"})
+		}
 	}
-	if a, err := mail.ParseAddress(text); err != nil || a.Address != text {
-		return []records.Wrong{{Line: row.Line, Column: "email", Rule: "is not an e-mail address", Remedy: "write it as name@example.org, or leave it empty"}}
+	if text := row.Text("zone"); text != "" {
+		if _, err := calendar.LoadZone(text); err != nil {
+			wrong = append(wrong, row.Wrong("zone", "is not an IANA time zone", "write a name such as America/Denver or Europe/London, or leave it empty"))
+		}
 	}
-	return nil
+	return wrong
 }
 
 func programsPort() records.Port {

@@ -59,7 +59,7 @@ func TestKnownRecordsAreUpdated(t *testing.T) {
 	changed := []struct {
 		kind, was, is string
 	}{
-		{KindOwners, "MOSS,Ida Moss,,", "MOSS,Ida Moss-Hall,ida@example.org,1"},
+		{KindOwners, "MOSS,Ida Moss,,,", "MOSS,Ida Moss-Hall,ida@example.org,1,Europe/Paris"},
 		{KindPrograms, "MANNERS,Two weeks of manners,14,3,20,6,1,,1,,,", "MANNERS,Three weeks,21,2,25,0,,2,,,,3"},
 		{KindDogs, "KIM,MOSS,Kim,beagle,6,yes,male,2026-10-10,9.8,500,400,1,,,,,", "KIM,LOWE,Kimmy,,0,no,neutered,2026-10-11,10.1,501,402,,,old,yes,no,yes"},
 		{KindVaccinations, "BO,rabies,2026-09-20,booster,36", "BO,rabies,2026-09-20,primary,12"},
@@ -90,8 +90,9 @@ func TestRowsThatCannotBe(t *testing.T) {
 	for _, tt := range []struct {
 		name, kind, line, column, rule string
 	}{
-		{"address", KindOwners, "X,Max,max at example.org,", "email", "is not an e-mail address"},
-		{"address with a name", KindOwners, "X,Max,Max <max@example.org>,", "email", "is not an e-mail address"},
+		{"address", KindOwners, "X,Max,max at example.org,,", "email", "is not an e-mail address"},
+		{"address with a name", KindOwners, "X,Max,Max <max@example.org>,,", "email", "is not an e-mail address"},
+		{"zone that is none", KindOwners, "X,Max,,,Mars/Dome", "zone", "is not an IANA time zone"},
 		{"male in season", KindDogs, "X,LOWE,X,,0,no,male,2025-02-02,20,700,600,,2027-01-01,,,,", "season_started", "is given for a dog that is male"},
 		{"spayed in season", KindDogs, "X,LOWE,X,,0,no,spayed,2025-02-02,20,700,600,,2027-01-01,,,,", "season_started", "is given for a dog that is spayed"},
 		{"season before birth", KindDogs, "X,LOWE,X,,0,no,female,2025-02-02,20,700,600,,2025-02-01,,,,", "season_started", "is before the dog was born, 2025-02-02"},

@@ -28,7 +28,7 @@ func putRows[T any](ctx context.Context, tx postgres.Tx, what, sql string, rows 
 
 // ListOwners returns every owner by code. It is personal data: read it only to write to people or to export.
 func ListOwners(ctx context.Context, db postgres.DB) ([]Owner, error) {
-	return postgres.List[Owner](ctx, db, "list owners", `select id, code, name, email, phone from enrollment.owner order by code`)
+	return postgres.List[Owner](ctx, db, "list owners", `select id, code, name, email, phone, zone from enrollment.owner order by code`)
 }
 
 // ListOwnersByDog returns the owner of each of the dogs. It is personal data.
@@ -38,7 +38,7 @@ func ListOwnersByDog(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map
 		DogID ids.DogID `db:"dog_id"`
 	}
 	found, err := postgres.List[dogOwner](ctx, db, "list owners of dogs", `
-		select d.id as dog_id, o.id, o.code, o.name, o.email, o.phone
+		select d.id as dog_id, o.id, o.code, o.name, o.email, o.phone, o.zone
 		from enrollment.dog d join enrollment.owner o on o.id = d.owner_id where d.id = any($1)`, dogs)
 	owners := make(map[ids.DogID]Owner, len(found))
 	for _, f := range found {
@@ -50,9 +50,9 @@ func ListOwnersByDog(ctx context.Context, db postgres.DB, dogs []ids.DogID) (map
 // putOwners inserts owners, or updates those whose code is known.
 func putOwners(ctx context.Context, tx postgres.Tx, owners []Owner) error {
 	return putRows(ctx, tx, "owners", `
-		insert into enrollment.owner (id, code, name, email, phone)
-		select id, code, name, email, phone from jsonb_to_recordset($1) as r(id uuid, code text, name text, email text, phone text)
-		on conflict on constraint owner_code_key do update set name = excluded.name, email = excluded.email, phone = excluded.phone`, owners)
+		insert into enrollment.owner (id, code, name, email, phone, zone)
+		select id, code, name, email, phone, zone from jsonb_to_recordset($1) as r(id uuid, code text, name text, email text, phone text, zone text)
+		on conflict on constraint owner_code_key do update set name = excluded.name, email = excluded.email, phone = excluded.phone, zone = excluded.zone`, owners)
 }
 
 // OwnerCodes maps the code of each owner to its ID.

@@ -40,7 +40,7 @@ func TestStore(t *testing.T) {
 		owners, err := ListOwners(t.Context(), s)
 		require.NoError(t, err)
 		require.Len(t, owners, 2)
-		require.Equal(t, Owner{ID: owners[0].ID, Code: "LOWE", Name: "Sam Lowe", Email: "sam@example.org", Phone: "+1 555 0100"}, owners[0])
+		require.Equal(t, Owner{ID: owners[0].ID, Code: "LOWE", Name: "Sam Lowe", Email: "sam@example.org", Phone: "+1 555 0100", Zone: "America/Denver"}, owners[0])
 		byDog, err := ListOwnersByDog(t.Context(), s, []ids.DogID{bo, kim, nobody})
 		require.NoError(t, err)
 		require.Equal(t, map[ids.DogID]Owner{bo: owners[0], kim: owners[1]}, byDog)

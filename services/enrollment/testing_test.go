@@ -156,9 +156,9 @@ var files = []struct {
 	kind  string
 	lines []string
 }{
-	{KindOwners, []string{"code,name,email,phone",
-		"LOWE,Sam Lowe,sam@example.org,+1 555 0100",
-		"MOSS,Ida Moss,,",
+	{KindOwners, []string{"code,name,email,phone,zone",
+		"LOWE,Sam Lowe,sam@example.org,+1 555 0100,America/Denver",
+		"MOSS,Ida Moss,,,",
 	}},
 	{KindPrograms, []string{programsCSV,
 		"LONG,Four weeks,28,4,15,9,1,1,2,3,,",

@@ -1,6 +1,7 @@
 package graduation
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -124,7 +125,7 @@ func zoneWords(at time.Time, zone *time.Location) string {
 func (d *desk) begin(kind mail.Kind, key string, version int, request ids.RequestID, site ids.SiteID) mail.Letter {
 	c := d.cases[request]
 	owner := d.owners[c.Dog.ID]
-	return mail.Letter{Kind: kind, Key: key, Version: version, To: mail.Address{Name: owner.Name, Addr: owner.Email}, Zone: d.sites[site].Zone,
+	return mail.Letter{Kind: kind, Key: key, Version: version, To: mail.Address{Name: owner.Name, Addr: owner.Email}, Zone: cmp.Or(owner.Zone, d.sites[site].Zone),
 		Fields: map[string]string{"owner": owner.Name, "dog": c.Dog.Name, "site": d.sites[site].Name}, Lists: map[string][]string{}}
 }
 

@@ -22,6 +22,7 @@ import (
 func TestLooksSeeToEverything(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
+	s.exec(t, `update enrollment.owner set zone = 'Asia/Tokyo' where code = 'O-001'`)
 	var all sync.WaitGroup
 	errs := make([]error, 3)
 	for i := range errs {
@@ -39,6 +40,11 @@ func TestLooksSeeToEverything(t *testing.T) {
 		"arrival-reminder": s.count(t, `select count(*) from planner.stay where lower(nights) between '2027-02-23' and '2027-03-01' and state = 'confirmed'`)} {
 		require.Equal(t, want, s.count(t, `select count(*) from mail.letter where kind = $1`, kind), kind)
 	}
+	far := `from mail.letter l join enrollment.owner o on o.name = l.to_name where o.code = 'O-001'`
+	require.Positive(t, s.count(t, `select count(*) `+far))
+	require.Equal(t, "Asia/Tokyo", s.text(t, `select distinct l.zone `+far), "quiet hours are those of the owner's clock")
+	require.Equal(t, "America/Chicago, America/Denver", s.text(t, `select string_agg(distinct l.zone, ', ' order by l.zone) from mail.letter l
+		where not exists (select 1 from enrollment.owner o where o.name = l.to_name and o.code = 'O-001')`), "or else of the site's")
 	letters := s.count(t, `select count(*) from mail.letter`)
 	s.now = s.now.Add(time.Minute)
 	require.NoError(t, s.looks.Look(t.Context()))
