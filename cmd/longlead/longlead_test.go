@@ -245,7 +245,7 @@ func start(t *testing.T, args ...string) *process {
 
 func (p *process) waitFor(t *testing.T, text string) {
 	t.Helper()
-	require.Eventually(t, func() bool { return strings.Contains(p.text(), text) }, 2*time.Minute, 20*time.Millisecond, "waiting for %q", text)
+	require.Eventually(t, func() bool { return strings.Contains(p.text(), text) }, 5*time.Minute, 20*time.Millisecond, "waiting for %q", text)
 }
 
 // stop sends a signal and returns the exit code.
