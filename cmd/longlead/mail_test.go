@@ -45,12 +45,12 @@ func TestLettersOnTheCommandLine(t *testing.T) {
 	}
 	require.NoError(t, os.WriteFile(file, []byte("Subject: See you, {{.owner}}\n\n{{.dog}} waits.\n"), 0o600))
 	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", file, db), "Biscuit waits.")
-	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", db), "Tomorrow")
+	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", db), "Do not forget")
 	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", "--html", db), "<!doctype html>")
 	must(t, "mail", "template", "set", "handover-day", file, db)
 	require.Contains(t, must(t, "mail", "template", "try", "handover-day", "--to", "me@school.example", db), "On its way to me@school.example")
 	must(t, "mail", "template", "set", "handover-day", "--built-in", db)
-	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", db), "Tomorrow")
+	require.Contains(t, must(t, "mail", "template", "preview", "handover-day", db), "Do not forget")
 
 	var listed struct {
 		Letters []struct{ ID, MessageID string }

@@ -42,7 +42,6 @@ const (
 	smooth     = 0.8
 	stallSteps = 12
 	levelFirst = 0.2
-	levelAgain = 0.2
 )
 
 // direction smooths the subgradient into way. At first all steps of a trainer's or area's day in which sessions could be held share one

@@ -54,7 +54,7 @@ func (d *dual) startTimelines() {
 	}
 	copy(l.top, l.price)
 	d.lines = l
-	d.level, d.stalled, d.fresh = levelAgain, 0, true
+	d.level, d.stalled, d.fresh = levelFirst, 0, true
 }
 
 // at is where the price of a start is.

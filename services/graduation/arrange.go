@@ -65,7 +65,7 @@ type Arranger struct {
 }
 
 // Arrange finds a time for the handover of each dog that graduates at a site on some days, and places those that are new. With preview nothing
-// is placed. Days before today are left alone. stop, which may be nil, breaks the search off.
+// is placed. Days before today are left alone.
 func (r Arranger) Arrange(ctx context.Context, site facility.Site, days calendar.Span, by string, preview bool) (Arrangement, error) {
 	var in inputs
 	zone, err := calendar.LoadZone(site.Zone)

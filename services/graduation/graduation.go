@@ -9,6 +9,7 @@
 //	due.go       which reminders are due, and when they go
 //	job.go       the looks that do all this every minute
 //	store.go     when owners can come, when reminders go, whom no time was found for
+//	fits.go      whether a time that an owner chooses still suits the site
 //	server.go    the calls; ports.go owners' times as a list
 //
 // Every look computes from tables what is to be done, so a look that was missed, or died, leaves all of it to the next one. A letter is put in

@@ -48,11 +48,17 @@ type held struct {
 	dayplan.Held
 }
 
-// readInputs reads the inputs inside a transaction of the caller, which must be one snapshot.
-func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, days calendar.Span) (in inputs, err error) {
+func newInputs(site facility.Site, days calendar.Span) (in inputs, err error) {
 	in = inputs{site: site, days: days, trainers: map[ids.TrainerID]roster.Trainer{}, shifts: map[calendar.Date][]roster.TrainerDay{}, places: map[calendar.Date]int{},
 		cases: map[ids.RequestID]enrollment.Case{}, times: map[ids.RequestID][]OwnerTime{}, ill: map[ids.RequestID]bool{}, open: map[ids.RequestID]handover.Appointment{}}
-	if in.zone, err = calendar.LoadZone(site.Zone); err != nil {
+	in.zone, err = calendar.LoadZone(site.Zone)
+	return in, err
+}
+
+// readInputs reads the inputs inside a transaction of the caller, which must be one snapshot.
+func readInputs(ctx context.Context, tx postgres.Tx, site facility.Site, days calendar.Span) (inputs, error) {
+	in, err := newInputs(site, days)
+	if err != nil {
 		return in, err
 	}
 	if in.stays, err = planner.ListGraduations(ctx, tx, site.ID, days); err != nil || len(in.stays) == 0 {

@@ -10,9 +10,7 @@ import (
 	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/handover"
-	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
-	"github.com/longlead/longlead/services/roster"
 
 	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
 )
@@ -148,53 +146,4 @@ func (s *Server) SetReminder(ctx context.Context, req *graduationv1.SetReminderR
 		return nil, err
 	}
 	return out, nil
-}
-
-// Fits refuses a time that an owner chooses at which the trainer is not at work, or for which the day has no handover place left. It is what
-// handover.BookDeps.Fits asks for.
-func Fits(ctx context.Context, tx postgres.Tx, chosen handover.Appointment) error {
-	gone := apperr.Conflictf("TIME_GONE", "This time is not free any more: choose another one.")
-	sites, err := facility.ListSites(ctx, tx)
-	if err != nil {
-		return err
-	}
-	at := slices.IndexFunc(sites, func(s facility.Site) bool { return s.ID == chosen.SiteID })
-	if at < 0 {
-		return gone
-	}
-	zone, err := calendar.LoadZone(sites[at].Zone)
-	if err != nil {
-		return err
-	}
-	day := calendar.DateIn(chosen.Begins, zone)
-	in := inputs{site: sites[at], zone: zone, days: calendar.Span{From: day, To: day.AddDays(1)}, trainers: map[ids.TrainerID]roster.Trainer{},
-		shifts: map[calendar.Date][]roster.TrainerDay{}, places: map[calendar.Date]int{}, open: map[ids.RequestID]handover.Appointment{}}
-	if err := in.readSite(ctx, tx); err != nil {
-		return err
-	}
-	if err := in.readPeople(ctx, tx); err != nil {
-		return err
-	}
-	t, err := in.buildDay(day, false)
-	if err != nil {
-		return err
-	}
-	from, to, err := in.bounds()
-	if err != nil {
-		return err
-	}
-	others, err := handover.ListLive(ctx, tx, chosen.SiteID, from, to)
-	if err != nil {
-		return err
-	}
-	taken := 0
-	for _, o := range others {
-		if o.ID != chosen.ID && o.Purpose == handover.PurposeHandover {
-			taken++
-		}
-	}
-	if chosen.Purpose == handover.PurposeHandover && taken >= in.places[day] || !t.atWork(chosen) {
-		return gone
-	}
-	return nil
 }

@@ -82,7 +82,7 @@ func formToken(linkToken string, a Appointment) string {
 	return base64.RawURLEncoding.EncodeToString(mac.Sum(nil))
 }
 
-// dialOf is a telephone number as an address; empty where there is no number.
+// dialOf is a telephone number as an address; empty where it has no digit.
 func dialOf(phone string) template.URL {
 	digits := strings.Map(func(r rune) rune {
 		if r >= '0' && r <= '9' || r == '+' {
@@ -90,5 +90,8 @@ func dialOf(phone string) template.URL {
 		}
 		return -1
 	}, phone)
+	if digits == "" {
+		return ""
+	}
 	return template.URL("tel:" + digits) // digits and plus signs only
 }

@@ -132,7 +132,7 @@ func (v *view) movingWords(a Appointment, mayMove bool, offers int) string {
 	return fmt.Sprintf("It is too close to be moved here. If you cannot come, %s.", call)
 }
 
-func (v *view) dayWords(at time.Time) string { return at.In(v.zone).Format("Monday 2 January 2006") }
+func (v *view) dayWords(at time.Time) string { return at.In(v.zone).Format("Monday, 2 January 2006") }
 
 func (v *view) clock(at time.Time) string { return calendar.ClockIn(at, v.zone).String() }
 

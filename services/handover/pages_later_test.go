@@ -35,7 +35,7 @@ func TestAnOwnerWhoDidNotComeChoosesAgain(t *testing.T) {
 	form.Set("offer", regexp.MustCompile(`name="offer" value="([^"]+)"`).FindStringSubmatch(page)[1])
 	require.Equal(t, 303, s.send(t, "POST", LinkPath(token), form, nil).Code)
 	page = s.send(t, "GET", LinkPath(token), nil, nil).Body.String()
-	require.Contains(t, page, "Sunday 21 March 2027")
+	require.Contains(t, page, "Sunday, 21 March 2027")
 	require.Contains(t, page, `<p class="state">Confirmed</p>`)
 	now, err := Find(t.Context(), s.pool, a.ID)
 	require.NoError(t, err)

@@ -88,7 +88,7 @@ func (s *school) rows(t testing.TB) {
 	for _, tr := range []TrainerRef{ana, ben} {
 		run(`insert into roster.trainer (id, code, name, email, home_site_id, minutes_a_day, most_dogs, care_classes) values ($1, $2, $3, '', $4, 360, 6, '{}')`, tr.ID, tr.Code, tr.Name, siteRef.ID)
 	}
-	run(`insert into enrollment.owner (id, code, name, email, phone) values ($1, 'LOWE', 'Sam Lowe', '', '')`, testID(8))
+	run(`insert into enrollment.owner (id, code, name, email, phone, zone) values ($1, 'LOWE', 'Sam Lowe', '', '', '')`, testID(8))
 	run(`insert into enrollment.program (id, code, name, nights, sessions_a_day, session_minutes, least_age_months) values ($1, 'MANNERS', 'Good manners', 14, 3, 15, 0)`, testID(9))
 	for i, code := range []string{"BO", "DOT", "EMU"} {
 		n := 20 + 10*i

@@ -98,7 +98,7 @@ func newHill(t testing.TB, now time.Time, weekdays string) *school {
 		select gen_random_uuid(), 'ANA', 'Ana', '', id, 420, 6, '{open}' from facility.site where code = 'HILL'`)
 	s.sql(t, `insert into roster.shift (trainer_id, weekday, site_id, starts, ends, meal_minutes)
 		select id, weekday::int, home_site_id, '08:00', '16:30', 30 from roster.trainer, unnest(string_to_array($1, ',')) as weekday`, weekdays)
-	s.sql(t, `insert into enrollment.owner (id, code, name, email, phone) values (gen_random_uuid(), 'LOWE', 'Sam Lowe', '', '')`)
+	s.sql(t, `insert into enrollment.owner (id, code, name, email, phone, zone) values (gen_random_uuid(), 'LOWE', 'Sam Lowe', '', '', '')`)
 	s.sql(t, `insert into enrollment.program (id, code, name, nights, sessions_a_day, session_minutes, least_age_months)
 		select gen_random_uuid(), code, code, 14, 2, 15, 0 from unnest(array['MANNERS', 'TRIAL', 'PLAY']) as code`)
 	s.take(t, csv("skills", "code,name,about,with_name,sort_order", "HEEL,Heel,,yes,10", "SIT-STAY,Sit and stay,,no,20", "COME,Come,,yes,30"),

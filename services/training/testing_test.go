@@ -57,7 +57,7 @@ func newSchool(t testing.TB) *school {
 	}
 	run(`insert into facility.site (id, code, name, zone, rabies_waiting_days, required_vaccines, floor_percent, clean_down_days)
 		values ($1, 'HILL', 'Hill', 'America/Denver', 28, '{}', 100, 0)`, id(9))
-	run(`insert into enrollment.owner (id, code, name, email, phone) values ($1, 'LOWE', 'Sam Lowe', '', '')`, id(8))
+	run(`insert into enrollment.owner (id, code, name, email, phone, zone) values ($1, 'LOWE', 'Sam Lowe', '', '', '')`, id(8))
 	for _, d := range s.dogs {
 		run(`insert into enrollment.dog (id, code, owner_id, name, breed, breed_tier, hound, sex, born, weight_g, length_mm, height_mm, bite_level, note)
 			values ($1, $2, $3, $2, '', 0, false, 'male', $4, 20000, 700, 600, '', '')`, d.ID, d.Code, id(8), d.Born)
