@@ -41,7 +41,7 @@ func withHandovers(ctx context.Context, o *Options, std streams, do func(client 
 	return do(handoverv1.NewHandoverServiceClient(a.conn))
 }
 
-// show prints a reply as JSON or in words.
+// showReply prints a reply as JSON or in words.
 func showReply[M proto.Message](o *Options, std streams, reply M, err error, words func(M)) error {
 	if err != nil {
 		return err
