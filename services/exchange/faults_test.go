@@ -165,7 +165,7 @@ func TestRejectedRowsOfAWorkbook(t *testing.T) {
 	i := slices.IndexFunc(ports, func(p records.Port) bool { return p.Kind.Name == "owners" })
 	j := slices.IndexFunc(ports, func(p records.Port) bool { return p.Kind.Name == "programs" })
 	require.NoError(t, sheet.WriteBook(&book, []sheet.KindRecords{
-		{Kind: ports[i].Kind, Records: [][]string{{"ANN", "Ann", "not an address", ""}, {"BEN", "Ben", "", ""}}},
+		{Kind: ports[i].Kind, Records: [][]string{{"ANN", "Ann", "not an address", "", ""}, {"BEN", "Ben", "", "", ""}}},
 		{Kind: ports[j].Kind}}))
 	report := s.take(t, exchange.Settings{SkipBad: true}, exchange.File{Name: "school.xlsx", Content: []byte(book.String())})
 	require.True(t, report.Imported)
