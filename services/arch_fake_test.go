@@ -90,7 +90,8 @@ func TestRulesCatch(t *testing.T) {
 		{"pgx: in postgres", checkPgx, map[string]string{"services/postgres/tx.go": "import github.com/jackc/pgx/v5"}, ""},
 
 		{"generated: in rules", checkGenerated, map[string]string{"services/roster/roster.go": "import /proto/longlead/roster/v1"}, "convert.go"},
-		{"generated: in the console", checkGenerated, map[string]string{"services/console/page.go": "import /proto/longlead/roster/v1"}, "convert.go"},
+		{"generated: in the console, a caller", checkGenerated, map[string]string{"services/console/page.go": "import /proto/longlead/roster/v1"}, ""},
+		{"generated: in a day's rules", checkGenerated, map[string]string{"services/dayplan/rules.go": "import /proto/longlead/roster/v1"}, "convert.go"},
 		{"generated: in convert", checkGenerated, map[string]string{"services/roster/convert_day.go": "import /proto/longlead/roster/v1"}, ""},
 		{"generated: in rpc", checkGenerated, map[string]string{"services/rpc/access.go": "import /proto/longlead/access/v1"}, ""},
 		{"generated: the OpenAPI file", checkGenerated, map[string]string{"services/console/page.go": "import /proto/longlead/openapi"}, ""},

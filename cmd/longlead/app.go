@@ -10,7 +10,6 @@ import (
 	"log/slog"
 	"net"
 	"os"
-	"slices"
 	"strings"
 	"time"
 
@@ -19,37 +18,13 @@ import (
 
 	"github.com/longlead/longlead/migrations"
 	"github.com/longlead/longlead/services/apperr"
-	"github.com/longlead/longlead/services/dayplan"
-	"github.com/longlead/longlead/services/daysheet"
-	"github.com/longlead/longlead/services/enrollment"
-	"github.com/longlead/longlead/services/exchange"
-	"github.com/longlead/longlead/services/facility"
-	"github.com/longlead/longlead/services/graduation"
-	"github.com/longlead/longlead/services/handover"
-	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/assembly"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/localpg"
 	"github.com/longlead/longlead/services/mail"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
-	"github.com/longlead/longlead/services/readiness"
-	"github.com/longlead/longlead/services/records"
-	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
-	"github.com/longlead/longlead/services/training"
-
-	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
-	daysheetv1 "github.com/longlead/longlead/proto/longlead/daysheet/v1"
-	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
-	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
-	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
-	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
-	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
-	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
-	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
-	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
-	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
-	trainingv1 "github.com/longlead/longlead/proto/longlead/training/v1"
 )
 
 // databaseName is the database in the private server.
@@ -63,19 +38,17 @@ const stopGrace = 10 * time.Second
 
 // app is the wiring: a database, the services on it, and a connection to them. With --server it is the connection alone.
 type app struct {
-	conn   *grpc.ClientConn
-	server *rpc.Server
+	conn *grpc.ClientConn
+	// school is all services; absent with --server.
+	school *assembly.School
 	// pool is absent with --server.
 	pool *postgres.Pool
 	// jobs inserts jobs; absent with --server.
 	jobs   *jobs.Client
 	tokens *rpc.Tokens
 	log    *slog.Logger
-	// outbox takes letters to owners; absent with --server. letters is what useMail has set.
-	outbox  *mail.Outbox
+	// letters is what useMail has set.
 	letters mail.WorkerDeps
-	// book keeps appointments with owners; absent with --server.
-	book *handover.Book
 	// publicURL is the address under which owners reach the server.
 	publicURL string
 	// close undoes what open did, last first.
@@ -134,28 +107,14 @@ func (a *app) start(ctx context.Context, o *Options, notes io.Writer) error {
 }
 
 // work makes this process work on jobs until Close. Only commands that stay while a draft is made do it: one that takes a
-// draft up and ends at once would only delay it. With --server the work is done there. Days are planned by their schedule only in processes
-// that stay, but any of them may have to insert the looks for those.
+// draft up and ends at once would only delay it. With --server the work is done there.
 func (a *app) work(ctx context.Context, stays bool) error {
 	if a.pool == nil {
 		return nil
 	}
-	workers := jobs.NewWorkers()
-	planner.NewWorker(a.pool, a.jobs, a.log).Register(workers)
-	dayplan.NewEvenings(dayplan.EveningsDeps{Pool: a.pool, Jobs: a.jobs, Mint: ids.NewMint(), Now: time.Now, Log: a.log}).Register(workers)
-	a.mailWorker().Register(workers)
-	queues := map[string]int{planner.Queue: planner.JobsAtOnce(a.pool), jobs.DefaultQueue: 2}
-	if stays {
-		queues[dayplan.Queue], queues[graduation.Queue] = dayplan.JobsAtOnce, graduation.JobsAtOnce
-	}
-	if a.letters.Sender != nil {
-		queues[mail.Queue] = mail.JobsAtOnce
-	}
-	graduation.NewLooks(graduation.LooksDeps{Pool: a.pool, Book: a.book, Outbox: a.outbox, Now: time.Now, Log: a.log, PublicURL: a.publicURL}).Register(workers)
-	periodic := slices.Concat(dayplan.Periodic(), mail.Periodic(), graduation.Periodic())
-	client, err := jobs.New(a.pool, workers, jobs.Config{Queues: queues, Periodic: periodic, Logger: a.log, StopSoftly: time.Second})
+	client, err := a.school.Worker(assembly.Work{Stays: stays, Letters: a.letters})
 	if err != nil {
-		return fmt.Errorf("set up the worker: %w", err)
+		return err
 	}
 	if err := client.Start(ctx); err != nil {
 		return fmt.Errorf("start the worker: %w", err)
@@ -234,61 +193,20 @@ func (a *app) startPrivate(ctx context.Context, o *Options, notes io.Writer) (st
 	return server.URL(databaseName), nil
 }
 
-// allPorts are all kinds of record in import order.
-func allPorts() []records.Port {
-	var ports []records.Port
-	for _, p := range [][]records.Port{facility.Ports(), roster.Ports(rosterSites), enrollment.Ports(enrollmentSites), planner.Ports(), training.Ports(planner.TrainingKnown()), handover.Ports(planner.HandoverKnown()), graduation.Ports()} {
-		ports = append(ports, p...)
-	}
-	return ports
-}
-
 // serveInProcess makes the servers and connects to them with a token of its own.
 func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
-	mint := ids.NewMint()
 	a.tokens = &rpc.Tokens{}
 	token := rand.Text()
 	if err := a.tokens.Add(localName(), "manager", token); err != nil {
 		return err
 	}
-	facilityServer := facility.NewServer(facility.Deps{Pool: pool, Mint: mint})
-	rosterServer := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
-	enrollmentServer := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Sites: enrollmentSites})
-	exchangeServer := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Ports: allPorts()})
-	plannerServer := planner.NewServer(planner.Deps{Pool: pool, Mint: mint, Now: time.Now, Jobs: client, Caller: rpc.CallerName, Sites: rosterSites, Areas: dayplan.ListAreaUse})
-	trainingServer := training.NewServer(training.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
-	dayplanServer := dayplan.NewServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
-	readinessServer := readiness.NewServer(readiness.Deps{Pool: pool, Now: time.Now, Caller: rpc.CallerName})
-	eveningServer := dayplan.NewEveningServer(dayplan.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
-	daysheetServer := daysheet.NewServer(daysheet.Deps{Pool: pool, Mint: mint, Now: time.Now, Caller: rpc.CallerName, Allows: rpc.Allows, Log: a.log})
-	a.outbox = mail.NewOutbox(mail.OutboxDeps{Jobs: client, Mint: mint, Now: time.Now})
-	mailServer := mail.NewServer(mail.Deps{Pool: pool, Outbox: a.outbox, Mint: mint, Now: time.Now, Caller: rpc.CallerName})
-	a.book = handover.NewBook(handover.BookDeps{Mint: mint, Now: time.Now, Known: planner.HandoverKnown(), Fits: graduation.Fits,
-		Changed: graduation.Teller{Outbox: a.outbox, Jobs: client, PublicURL: a.publicURL}.Changed})
-	handoverServer := handover.NewServer(handover.Deps{Pool: pool, Book: a.book, Caller: rpc.CallerName, PublicURL: a.publicURL, Log: a.log})
-	graduationServer := graduation.NewServer(graduation.Deps{Pool: pool, Book: a.book, Now: time.Now, Caller: rpc.CallerName})
 	var err error
-	a.server, err = rpc.NewServer(a.log, a.tokens,
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, facilityServer) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, rosterServer) }, HTTP: rosterv1.RegisterRosterServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, enrollmentServer) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterMendServiceServer(r, plannerServer) }, HTTP: plannerv1.RegisterMendServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, trainingServer) }, HTTP: trainingv1.RegisterTrainingServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, dayplanServer) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, readinessServer) }, HTTP: readinessv1.RegisterReadinessServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, eveningServer) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { daysheetv1.RegisterDaySheetServiceServer(r, daysheetServer) }, HTTP: daysheetv1.RegisterDaySheetServiceHandler, Pages: daysheetServer.Pages},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { mailv1.RegisterMailServiceServer(r, mailServer) }, HTTP: mailv1.RegisterMailServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { handoverv1.RegisterHandoverServiceServer(r, handoverServer) }, HTTP: handoverv1.RegisterHandoverServiceHandler, Pages: handoverServer.Pages},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { graduationv1.RegisterGraduationServiceServer(r, graduationServer) }, HTTP: graduationv1.RegisterGraduationServiceHandler},
-		rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, exchangeServer) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
-	)
+	a.school, err = assembly.New(assembly.Deps{Pool: pool, Jobs: client, Tokens: a.tokens, Log: a.log, Now: time.Now, PublicURL: a.publicURL})
 	if err != nil {
 		return err
 	}
-	a.close = append(a.close, func() { a.server.Stop(stopGrace) })
-	a.conn, err = a.server.Dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials(token)))
+	a.close = append(a.close, func() { a.school.Server.Stop(stopGrace) })
+	a.conn, err = a.school.Server.Dial(grpc.WithPerRPCCredentials(rpc.TokenCredentials(token)))
 	if err != nil {
 		return err
 	}
@@ -304,23 +222,4 @@ func localName() string {
 		}
 	}
 	return "local"
-}
-
-// rosterSites and enrollmentSites hand the sites over to services that do not know the facility service.
-func rosterSites(ctx context.Context, db postgres.DB) ([]roster.SiteRef, error) {
-	sites, err := facility.ListSites(ctx, db)
-	refs := make([]roster.SiteRef, len(sites))
-	for i, s := range sites {
-		refs[i] = roster.SiteRef{ID: s.ID, Code: s.Code, Zone: s.Zone}
-	}
-	return refs, err
-}
-
-func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRules, error) {
-	sites, err := facility.ListSites(ctx, db)
-	rules := make([]enrollment.SiteRules, len(sites))
-	for i, s := range sites {
-		rules[i] = enrollment.SiteRules{ID: s.ID, Code: s.Code, RabiesWaitingDays: s.RabiesWaitingDays, RequiredVaccines: s.RequiredVaccines}
-	}
-	return rules, err
 }

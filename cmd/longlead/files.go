@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/longlead/longlead/services/assembly"
+
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 )
 
@@ -211,7 +213,7 @@ type templateCmd struct {
 
 // Run writes a template. It needs no database: the kinds are part of the program.
 func (c *templateCmd) Run(o *Options, std streams) error {
-	ports := allPorts()
+	ports := assembly.Ports()
 	if c.Kind == "" {
 		return printKinds(std.out, ports, o.JSON)
 	}

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/mail"
@@ -90,22 +88,3 @@ func (a *app) useMail(o *Options, m *MailOptions, folder bool) (where string, er
 	a.close = append(a.close, end)
 	return where, nil
 }
-
-// mailWorker sends letters. In a process that sends none it is there all the same, so that the kinds of job are known.
-func (a *app) mailWorker() *mail.Worker {
-	d := a.letters
-	d.Pool, d.Jobs, d.Now, d.Log = a.pool, a.jobs, time.Now, a.log
-	if d.Sender == nil {
-		d.Sender = noSender{}
-	}
-	return mail.NewWorker(d)
-}
-
-// noSender is for processes that work on no letters.
-type noSender struct{}
-
-func (noSender) Send(context.Context, mail.Outgoing) (string, error) {
-	return "", fmt.Errorf("this process sends no letters")
-}
-
-func (noSender) Reaches() bool { return true }

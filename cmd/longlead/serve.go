@@ -67,9 +67,9 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 		_ = grpcListener.Close()
 		return fmt.Errorf("open the HTTP port: %w (is another longlead serving? --http takes another address)", err)
 	}
-	web := &http.Server{Handler: a.server.Handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute}
+	web := &http.Server{Handler: a.school.Server.Handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute}
 	failed := make(chan error, 2)
-	go func() { failed <- a.server.ServeGRPC(grpcListener) }()
+	go func() { failed <- a.school.Server.ServeGRPC(grpcListener) }()
 	go func() {
 		if err := web.Serve(httpListener); !errors.Is(err, http.ErrServerClosed) {
 			failed <- fmt.Errorf("serve HTTP: %w", err)
@@ -81,7 +81,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 		err = nil
 	case err = <-failed:
 	}
-	a.server.Draining()
+	a.school.Server.Draining()
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopGrace)
 	defer cancel()
 	if shutErr := web.Shutdown(grace); shutErr != nil {

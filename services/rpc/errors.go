@@ -57,6 +57,9 @@ func toStatus(err error) error {
 	return withDetails(codes.Internal, internalText, reason("INTERNAL"))
 }
 
+// ToStatus turns any error into what a caller of ours would see of it: a status with the words of an apperr.Error, or a fixed text.
+func ToStatus(err error) error { return toStatus(err) }
+
 // isOurs reports whether a code means a fault of ours, whose text stays in the log. An error with code OK is one too.
 func isOurs(code codes.Code) bool {
 	return code == codes.OK || code == codes.Unknown || code == codes.Internal || code == codes.DataLoss

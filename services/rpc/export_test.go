@@ -2,7 +2,6 @@ package rpc
 
 // What the tests of this package need to see from outside.
 var (
-	ToStatus = toStatus
 	RoleSets = roles
 
 	NewGateway = newGateway

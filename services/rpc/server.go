@@ -24,7 +24,7 @@ import (
 // MaxMessage is the largest request or reply in bytes; an import of several spreadsheets fits.
 const MaxMessage = 256 << 20
 
-// Register adds one service to the server, and its HTTP/JSON side.
+// Register adds one service to the server, and its HTTP/JSON side. One that has pages alone leaves GRPC and HTTP nil.
 type Register struct {
 	// GRPC registers the service.
 	GRPC func(grpc.ServiceRegistrar)
@@ -58,7 +58,9 @@ func NewServer(log *slog.Logger, tokens *Tokens, services ...Register) (*Server,
 		grpc.ChainStreamInterceptor(finishStream(log), authorizeStream(tokens), validateStream(validator)),
 	)
 	for _, service := range services {
-		service.GRPC(s.grpc)
+		if service.GRPC != nil {
+			service.GRPC(s.grpc)
+		}
 	}
 	for name := range s.grpc.GetServiceInfo() {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
@@ -87,6 +89,9 @@ func (s *Server) openHTTP(tokens *Tokens, services []Register) error {
 	for _, service := range services {
 		if service.Pages != nil {
 			pages = append(pages, service.Pages(s.conn)...)
+		}
+		if service.HTTP == nil {
+			continue
 		}
 		if err := service.HTTP(context.Background(), gateway, s.conn); err != nil {
 			_ = s.conn.Close()
