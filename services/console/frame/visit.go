@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -100,6 +101,9 @@ func (v *Visit) Context() context.Context { return v.ctx }
 func (v *Visit) May(p accessv1.Permission) bool {
 	return slices.Contains(rpc.PermissionsOf(v.Person.Role), p)
 }
+
+// Now is the instant of the console's clock.
+func (v *Visit) Now() time.Time { return v.frame.deps.Now() }
 
 // Path returns a part of the path by its name in the pattern.
 func (v *Visit) Path(name string) string { return v.Request.PathValue(name) }
