@@ -31,7 +31,9 @@ func (s *Server) newHTTP(tokens *Tokens, gateway http.Handler, pages []Page, des
 		_, _ = w.Write(description)
 	})
 	mux.HandleFunc("GET /healthz", s.serveHealth)
-	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { writeRoutingError(w, http.StatusNotFound) })
+	if !slices.ContainsFunc(pages, func(p Page) bool { return p.Pattern == "/" }) {
+		mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { writeRoutingError(w, http.StatusNotFound) })
+	}
 	foreign := http.NewCrossOriginProtection()
 	foreign.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		writeError(w, http.StatusForbidden, withDetails(codes.PermissionDenied, "A page of another site may not call this server.", reason("CROSS_ORIGIN")))

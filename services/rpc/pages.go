@@ -9,7 +9,7 @@ import (
 
 // Page is something that is served over HTTP beside the calls, such as a page to print.
 type Page struct {
-	// Pattern is one of http.ServeMux: "GET /sheets/{site}/{day}".
+	// Pattern is one of http.ServeMux: "GET /sheets/{site}/{day}". A page at "/" answers for all paths that do not exist.
 	Pattern string
 	// Open lets everybody in. It is for addresses that are secrets themselves; all other pages ask for a token.
 	Open bool

@@ -10,8 +10,14 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
 
 	"github.com/longlead/longlead/services/rpc"
+
+	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
 
 func hashOf(token string) string {
@@ -107,5 +113,37 @@ func TestNewTokenCannotBeGuessed(t *testing.T) {
 		require.GreaterOrEqual(t, len(secret), 26, "26 letters of base 32 are 130 bits")
 		require.False(t, seen[secret])
 		seen[secret] = true
+	}
+}
+
+// TestAPersonInside: calls from inside carry the person's name and role; nobody outside can make such a call up.
+func TestAPersonInside(t *testing.T) {
+	t.Parallel()
+	p := &planner{}
+	tokens := &rpc.Tokens{}
+	server, err := rpc.NewServer(quiet(), tokens, rpc.Register{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, p) }})
+	require.NoError(t, err)
+	t.Cleanup(func() { server.Stop(0) })
+	conn, err := server.Dial()
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = conn.Close() })
+	client := plannerv1.NewPlannerServiceClient(conn)
+
+	for role, code := range map[string]codes.Code{"manager": codes.Unimplemented, "viewer": codes.PermissionDenied} {
+		ctx, err := tokens.As(t.Context(), "Zo\u00eb O'Neil <b>", role)
+		require.NoError(t, err)
+		_, err = client.PublishPlan(ctx, &plannerv1.PublishPlanRequest{PlanId: "01930000-0000-7000-8000-000000000000"})
+		require.Equal(t, code, status.Code(err), role)
+	}
+	_, err = tokens.As(t.Context(), "rosa", "owner")
+	require.ErrorContains(t, err, "owner")
+	other := &rpc.Tokens{}
+	ctx, err := other.As(t.Context(), "rosa", "manager")
+	require.NoError(t, err)
+	_, err = client.ListPlans(ctx, &plannerv1.ListPlansRequest{})
+	require.Equal(t, codes.Unauthenticated, status.Code(err), "the secret of another process")
+	for _, made := range []string{"Inside", "Inside  manager 61", "Inside x manager 61", "Inside x manager"} {
+		_, err := client.ListPlans(metadata.AppendToOutgoingContext(t.Context(), "authorization", made), &plannerv1.ListPlansRequest{})
+		require.Equal(t, codes.Unauthenticated, status.Code(err), made)
 	}
 }

@@ -13,10 +13,12 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc"
 
+	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/rpc"
 
 	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
@@ -106,11 +108,26 @@ func New(d Deps, sections []Section) *Frame {
 
 // Mount turns pages into those of the server. The connection is for calls on behalf of whoever asks.
 func (f *Frame) Mount(conn *grpc.ClientConn, pages ...Page) []rpc.Page {
-	out := []rpc.Page{{Pattern: "GET " + staticPrefix + "{stamp}/{file}", Open: true, Serve: f.static.serve}}
+	out := []rpc.Page{
+		{Pattern: "GET " + staticPrefix + "{stamp}/{file}", Open: true, Serve: f.static.serve},
+		{Pattern: "/", Open: true, Serve: f.nowhere},
+	}
 	for _, p := range pages {
 		out = append(out, rpc.Page{Pattern: p.Pattern, Open: true, Serve: f.handler(conn, p)})
 	}
 	return out
+}
+
+// nowhere answers for paths that do not exist: a browser gets a page, a program what programs get.
+func (f *Frame) nowhere(w http.ResponseWriter, r *http.Request) {
+	err := apperr.NotFoundf("PATH_UNKNOWN", "There is nothing at %s. Perhaps the address was cut off, or what it led to has another name now.", r.URL.Path)
+	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		rpc.WriteError(w, err)
+		return
+	}
+	setHeaders(w.Header())
+	v := &Visit{Request: r, frame: f, w: w, ctx: r.Context()}
+	v.fail(err)
 }
 
 // handler lets a person in, or sends them to the door, and shows what goes wrong.

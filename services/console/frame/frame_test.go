@@ -1,6 +1,7 @@
 package frame_test
 
 import (
+	"io"
 	"net/http"
 	"net/url"
 	"testing"
@@ -57,4 +58,25 @@ func TestTheDoorInABrowser(t *testing.T) {
 	b.Click(t, "main button")
 	b.Await(t, "she is in", `!location.pathname.startsWith("/sign-in")`)
 	b.Judge(t, "password", "/password")
+}
+
+func TestNowhere(t *testing.T) {
+	t.Parallel()
+	s := consoletest.New(t, consoletest.Set{Empty: true})
+	for accept, kind := range map[string]string{"text/html,*/*": "text/html; charset=utf-8", "application/json": "application/json", "": "application/json"} {
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+"/no/<b>such</b>", nil)
+		require.NoError(t, err)
+		req.Header.Set("Accept", accept)
+		res, err := http.DefaultClient.Do(req)
+		require.NoError(t, err)
+		body, err := io.ReadAll(res.Body)
+		require.NoError(t, err)
+		require.NoError(t, res.Body.Close())
+		require.Equal(t, http.StatusNotFound, res.StatusCode)
+		require.Equal(t, kind, res.Header.Get("Content-Type"))
+		if kind != "application/json" {
+			require.NotContains(t, string(body), "<b>such")
+		}
+		require.Contains(t, string(body), "There is nothing at")
+	}
 }
