@@ -48,6 +48,7 @@ var layers = map[string]layer{
 	"services/roster":     leaf,
 	"services/training":   leaf,
 	"services/handover":   leaf,
+	"services/people":     leaf,
 	"services/enrollment": leaf,
 	// exchange knows no kind of record itself: the wiring hands it the ports of all services.
 	"services/exchange": leaf,

@@ -15,6 +15,7 @@ import (
 	_ "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	_ "github.com/longlead/longlead/proto/longlead/handover/v1"
 	_ "github.com/longlead/longlead/proto/longlead/mail/v1"
+	_ "github.com/longlead/longlead/proto/longlead/people/v1"
 	_ "github.com/longlead/longlead/proto/longlead/planner/v1"
 	_ "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	_ "github.com/longlead/longlead/proto/longlead/roster/v1"

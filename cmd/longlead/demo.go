@@ -64,6 +64,9 @@ func (c *demoCmd) Run(ctx context.Context, o *Options, std streams) error {
 	if c.Once {
 		return nil
 	}
+	if err := letPeopleIn(ctx, a, o, std); err != nil {
+		return err
+	}
 	return serve(ctx, a, o, c.ListenOptions, std)
 }
 

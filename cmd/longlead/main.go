@@ -52,6 +52,7 @@ type cli struct {
 	Log      logCmd      `cmd:"" help:"Log training sessions, list and correct them."`
 	Ready    readyCmd    `cmd:"" help:"Show how likely each dog is to meet its targets by graduation day, and what could be done."`
 	Mail     mailCmd     `cmd:"" help:"Show letters to owners and what became of them, send them again, and change their texts."`
+	People   peopleCmd   `cmd:"" help:"Say who may sign in to the console: add people, change what they may do, set passwords, shut them out."`
 	Solve    solveCmd    `cmd:"" help:"Solve an allocation problem in a file, without a database."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }

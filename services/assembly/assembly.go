@@ -24,6 +24,7 @@ import (
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/jobs"
 	"github.com/longlead/longlead/services/mail"
+	"github.com/longlead/longlead/services/people"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/readiness"
@@ -40,6 +41,7 @@ import (
 	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
+	peoplev1 "github.com/longlead/longlead/proto/longlead/people/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
@@ -98,15 +100,17 @@ func New(d Deps) (*School, error) {
 func (s *School) leaves() []rpc.Register {
 	pool, mint, now := s.deps.Pool, ids.NewMint(), s.deps.Now
 	places := facility.NewServer(facility.Deps{Pool: pool, Mint: mint})
-	people := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
+	staff := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
 	dogs := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Sites: enrollmentSites})
 	files := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: Ports()})
 	logs := training.NewServer(training.Deps{Pool: pool, Now: now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	letters := mail.NewServer(mail.Deps{Pool: pool, Outbox: s.Outbox, Mint: mint, Now: now, Caller: rpc.CallerName})
 	handovers := handover.NewServer(handover.Deps{Pool: pool, Book: s.Book, Caller: rpc.CallerName, PublicURL: s.deps.PublicURL, Log: s.deps.Log})
+	logins := people.NewServer(people.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Sites: siteCodes, Trainers: trainerCodes})
 	return []rpc.Register{
+		{GRPC: func(r grpc.ServiceRegistrar) { peoplev1.RegisterPeopleServiceServer(r, logins) }, HTTP: peoplev1.RegisterPeopleServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { facilityv1.RegisterFacilityServiceServer(r, places) }, HTTP: facilityv1.RegisterFacilityServiceHandler},
-		{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, people) }, HTTP: rosterv1.RegisterRosterServiceHandler},
+		{GRPC: func(r grpc.ServiceRegistrar) { rosterv1.RegisterRosterServiceServer(r, staff) }, HTTP: rosterv1.RegisterRosterServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { enrollmentv1.RegisterEnrollmentServiceServer(r, dogs) }, HTTP: enrollmentv1.RegisterEnrollmentServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { exchangev1.RegisterExchangeServiceServer(r, files) }, HTTP: exchangev1.RegisterExchangeServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { trainingv1.RegisterTrainingServiceServer(r, logs) }, HTTP: trainingv1.RegisterTrainingServiceHandler},

@@ -27,3 +27,22 @@ func enrollmentSites(ctx context.Context, db postgres.DB) ([]enrollment.SiteRule
 	}
 	return rules, err
 }
+
+// siteCodes and trainerCodes say what may be somebody's who signs in.
+func siteCodes(ctx context.Context, db postgres.DB) ([]string, error) {
+	sites, err := facility.ListSites(ctx, db)
+	codes := make([]string, len(sites))
+	for i, s := range sites {
+		codes[i] = s.Code
+	}
+	return codes, err
+}
+
+func trainerCodes(ctx context.Context, db postgres.DB) ([]string, error) {
+	trainers, err := roster.ListTrainers(ctx, db)
+	codes := make([]string, len(trainers))
+	for i, t := range trainers {
+		codes[i] = t.Code
+	}
+	return codes, err
+}

@@ -71,6 +71,8 @@ type (
 	OfferID = ID[offer]
 	// LinkID identifies a private address of an owner's page.
 	LinkID = ID[link]
+	// PersonID identifies a person who signs in.
+	PersonID = ID[person]
 )
 
 type (
@@ -100,6 +102,7 @@ type (
 	appointment struct{}
 	offer       struct{}
 	link        struct{}
+	person      struct{}
 )
 
 func (site) label() string        { return "site" }
@@ -128,6 +131,7 @@ func (letter) label() string      { return "letter" }
 func (appointment) label() string { return "appointment" }
 func (offer) label() string       { return "offered time" }
 func (link) label() string        { return "private link" }
+func (person) label() string      { return "person" }
 
 // Parse reads an identifier in its usual form of 36 characters: Parse[SiteID]("0193..."). The empty text and the UUID of
 // only zeros are errors, because a caller that parses wants an identifier; UnmarshalText reads the empty text as absent.

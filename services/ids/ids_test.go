@@ -61,6 +61,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		"study of moves": ids.MoveStudyID{}, "skill": ids.SkillID{}, "session": ids.SessionID{},
 		"calendar feed": ids.FeedID{},
 		"letter":        ids.LetterID{},
+		"person":        ids.PersonID{},
 	}
 	seen := map[reflect.Type]string{}
 	for name, id := range kinds {
@@ -70,7 +71,7 @@ func TestKindsAreDistinct(t *testing.T) {
 		err := reflect.New(typ).Interface().(interface{ Scan(any) error }).Scan("x")
 		require.ErrorContains(t, err, name+` ID "x"`)
 	}
-	require.Len(t, seen, 21)
+	require.Len(t, seen, 22)
 }
 
 func TestZeroIsAbsent(t *testing.T) {

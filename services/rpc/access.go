@@ -40,6 +40,7 @@ var roles = map[string][]accessv1.Permission{
 		accessv1.Permission_PERMISSION_MEND_STAYS,
 		accessv1.Permission_PERMISSION_MANAGE_MAIL,
 		accessv1.Permission_PERMISSION_MANAGE_HANDOVERS,
+		accessv1.Permission_PERMISSION_MANAGE_PEOPLE,
 	},
 	"site-lead": {
 		accessv1.Permission_PERMISSION_READ_RECORDS, accessv1.Permission_PERMISSION_WRITE_RECORDS,

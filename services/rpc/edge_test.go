@@ -24,6 +24,7 @@ import (
 	graduationv1 "github.com/longlead/longlead/proto/longlead/graduation/v1"
 	handoverv1 "github.com/longlead/longlead/proto/longlead/handover/v1"
 	mailv1 "github.com/longlead/longlead/proto/longlead/mail/v1"
+	peoplev1 "github.com/longlead/longlead/proto/longlead/people/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 	rosterv1 "github.com/longlead/longlead/proto/longlead/roster/v1"
@@ -79,6 +80,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(handoverv1.RegisterHandoverServiceServer, handoverv1.HandoverServiceServer(handoverv1.UnimplementedHandoverServiceServer{}), handoverv1.RegisterHandoverServiceHandler),
 		register(daysheetv1.RegisterDaySheetServiceServer, daysheetv1.DaySheetServiceServer(daysheetv1.UnimplementedDaySheetServiceServer{}), daysheetv1.RegisterDaySheetServiceHandler),
 		register(mailv1.RegisterMailServiceServer, mailv1.MailServiceServer(mailv1.UnimplementedMailServiceServer{}), mailv1.RegisterMailServiceHandler),
+		register(peoplev1.RegisterPeopleServiceServer, peoplev1.PeopleServiceServer(peoplev1.UnimplementedPeopleServiceServer{}), peoplev1.RegisterPeopleServiceHandler),
 		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
 		register(plannerv1.RegisterMendServiceServer, plannerv1.MendServiceServer(plannerv1.UnimplementedMendServiceServer{}), plannerv1.RegisterMendServiceHandler),

@@ -54,6 +54,8 @@ const (
 	Permission_PERMISSION_MANAGE_MAIL Permission = 12
 	// Place, move and cancel appointments with owners, and make and shut their private links.
 	Permission_PERMISSION_MANAGE_HANDOVERS Permission = 11
+	// Add people who sign in, change what they may do, set their passwords, and shut them out.
+	Permission_PERMISSION_MANAGE_PEOPLE Permission = 13
 )
 
 // Enum value maps for Permission.
@@ -72,6 +74,7 @@ var (
 		10: "PERMISSION_MEND_STAYS",
 		12: "PERMISSION_MANAGE_MAIL",
 		11: "PERMISSION_MANAGE_HANDOVERS",
+		13: "PERMISSION_MANAGE_PEOPLE",
 	}
 	Permission_value = map[string]int32{
 		"PERMISSION_UNSPECIFIED":      0,
@@ -87,6 +90,7 @@ var (
 		"PERMISSION_MEND_STAYS":       10,
 		"PERMISSION_MANAGE_MAIL":      12,
 		"PERMISSION_MANAGE_HANDOVERS": 11,
+		"PERMISSION_MANAGE_PEOPLE":    13,
 	}
 )
 
@@ -140,7 +144,7 @@ var File_longlead_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\xff\x02\n" +
+	"\x1flonglead/access/v1/access.proto\x12\x12longlead.access.v1\x1a google/protobuf/descriptor.proto*\x9d\x03\n" +
 	"\n" +
 	"Permission\x12\x1a\n" +
 	"\x16PERMISSION_UNSPECIFIED\x10\x00\x12\x1b\n" +
@@ -156,7 +160,8 @@ const file_longlead_access_v1_access_proto_rawDesc = "" +
 	"\x15PERMISSION_MEND_STAYS\x10\n" +
 	"\x12\x1a\n" +
 	"\x16PERMISSION_MANAGE_MAIL\x10\f\x12\x1f\n" +
-	"\x1bPERMISSION_MANAGE_HANDOVERS\x10\v:`\n" +
+	"\x1bPERMISSION_MANAGE_HANDOVERS\x10\v\x12\x1c\n" +
+	"\x18PERMISSION_MANAGE_PEOPLE\x10\r:`\n" +
 	"\n" +
 	"permission\x12\x1e.google.protobuf.MethodOptions\x18\x81\x8d\x03 \x01(\x0e2\x1e.longlead.access.v1.PermissionR\n" +
 	"permissionB\xcf\x01\n" +
