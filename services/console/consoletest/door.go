@@ -12,9 +12,9 @@ import (
 // People are those who can sign in, one for each role; the password of each is Password.
 var People = []frame.Person{
 	{Login: "rosa", Name: "Rosa Quill", Role: "manager"},
-	{Login: "ingo", Name: "Ingo Marsh", Role: "site-lead", SiteCode: "HILL"},
+	{Login: "ingo", Name: "Ingo Marsh", Role: "site-lead", SiteCode: "DRUM"},
 	{Login: "dev", Name: "Dev Larkin", Role: "office"},
-	{Login: "amina", Name: "Amina Osei", Role: "trainer", SiteCode: "HILL", TrainerCode: "AMINA"},
+	{Login: "amina", Name: "Amina Thorne", Role: "trainer", SiteCode: "DRUM", TrainerCode: "AMINA"},
 	{Login: "vera", Name: "Vera Lund", Role: "viewer"},
 }
 
