@@ -104,7 +104,7 @@ const (
 	StopLimit StopReason = "limit"
 	// StopIterations: Options.Iterations were done.
 	StopIterations StopReason = "iterations"
-	// StopCancelled: Options.Cancel was closed.
+	// StopCancelled: Options.Cancel or Options.Enough was closed.
 	StopCancelled StopReason = "cancelled"
 )
 
@@ -164,6 +164,9 @@ type Options struct {
 	Limit time.Duration
 	// Cancel, when closed, makes Solve return soon with a valid plan. nil never cancels.
 	Cancel <-chan struct{}
+	// Enough, when closed, makes Solve return the best plan so far, like Cancel, but not before each part has a first plan. nil never
+	// does.
+	Enough <-chan struct{}
 	// Warm is a plan to start from: the result is never worth less. Placements that break a rule are left out of the start.
 	Warm []Placement
 	// Progress, when set, is called from one goroutine at a time, at least every half second. Value never falls and Bound

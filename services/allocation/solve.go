@@ -14,7 +14,7 @@ import (
 //
 // Time is read only to keep Options.Limit and to report seconds, and never decides anything when Limit is 0.
 func Solve(p *Problem, o Options) (Solution, error) {
-	r := &run{p: p, o: o, start: time.Now(), threads: max(1, o.Threads)}
+	r := &run{p: p, o: o, start: time.Now(), threads: max(1, o.Threads), begun: make(chan struct{})}
 	if err := p.Validate(); err != nil {
 		return Solution{}, err
 	}
@@ -48,6 +48,7 @@ type run struct {
 	parts   []*solver
 	done    int  // iterations used
 	outer   *run // whose plan this run rebuilds a piece of; nil for a call of Solve
+	begun   chan struct{} // closed when each part has a first plan; nil where outer is not
 
 	mu   sync.Mutex // guards what follows
 	seen Progress
@@ -55,7 +56,7 @@ type run struct {
 
 // watch sets the stop flag at the limit or when cancelled; the function it returns ends the watching.
 func (r *run) watch() (end func()) {
-	if r.o.Limit <= 0 && r.o.Cancel == nil {
+	if r.o.Limit <= 0 && r.o.Cancel == nil && r.o.Enough == nil {
 		return func() {}
 	}
 	quit, ended := make(chan struct{}), make(chan struct{})
@@ -65,13 +66,20 @@ func (r *run) watch() (end func()) {
 	}
 	go func() {
 		defer close(ended)
-		reason := StopCancelled
-		select {
-		case <-quit:
-			return
-		case <-timer:
-			reason = StopLimit
-		case <-r.o.Cancel:
+		reason, begun := StopCancelled, (chan struct{})(nil)
+		for enough := r.o.Enough; ; {
+			select {
+			case <-quit:
+				return
+			case <-timer:
+				reason = StopLimit
+			case <-r.o.Cancel:
+			case <-enough:
+				enough, begun = nil, r.begun
+				continue
+			case <-begun:
+			}
+			break
 		}
 		r.mu.Lock()
 		r.reason = reason
@@ -119,7 +127,7 @@ func (r *run) prepare() {
 
 // rounds lets every part work, round after round, until all are proven or a limit is met.
 func (r *run) rounds() {
-	for {
+	for first := true; ; first = false {
 		open := slices.DeleteFunc(slices.Clone(r.parts), (*solver).finished)
 		if len(open) == 0 || r.stop() {
 			return
@@ -143,6 +151,9 @@ func (r *run) rounds() {
 		})
 		for _, n := range used {
 			r.done += n
+		}
+		if first && r.begun != nil {
+			close(r.begun)
 		}
 	}
 }

@@ -243,3 +243,33 @@ func TestSameSeedSamePlan(t *testing.T) {
 		require.Equal(t, allocation.StopIterations, a.Stopped)
 	}
 }
+
+// TestEnoughAtAnyInstant: unlike cancelling, it leaves no part without a first plan, whenever it is asked for.
+func TestEnoughAtAnyInstant(t *testing.T) {
+	t.Parallel()
+	for _, after := range []time.Duration{-1, 0, time.Millisecond, 50 * time.Millisecond, 300 * time.Millisecond} {
+		p := mustGenerate(t, "S", 3)
+		enough := make(chan struct{})
+		if after < 0 {
+			close(enough)
+		} else {
+			time.AfterFunc(after, func() { close(enough) })
+		}
+		s, err := allocation.Solve(p, allocation.Options{Threads: 2, Enough: enough})
+		require.NoError(t, err)
+		require.Equal(t, allocation.StopCancelled, s.Stopped)
+		require.Greater(t, len(s.Placements), len(p.Dogs)/3, "a first plan, after %s", after)
+		value, err := allocation.Check(p, s.Placements)
+		require.NoError(t, err)
+		require.Equal(t, s.Value, value)
+		require.GreaterOrEqual(t, s.Bound, s.Value)
+		require.Less(t, s.Seconds, 60.0)
+
+		// Cancelling goes before it, and a limit as well.
+		closed := make(chan struct{})
+		close(closed)
+		s, err = allocation.Solve(p, allocation.Options{Threads: 2, Enough: make(chan struct{}), Cancel: closed})
+		require.NoError(t, err)
+		require.Equal(t, allocation.StopCancelled, s.Stopped)
+	}
+}

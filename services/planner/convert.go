@@ -50,7 +50,7 @@ func planToProto(p Plan) *plannerv1.Plan {
 	out := &plannerv1.Plan{
 		Id: p.ID.String(), Month: p.Month.String(), Number: int32(p.Number), State: stateToProto[p.State], Value: p.Value,
 		GapPercent: p.GapPercent(), Requests: int32(p.Requests), Placed: int32(p.Placed), Seconds: p.Seconds, Seed: p.Seed,
-		SolverVersion: p.SolverVersion, Fingerprint: p.Fingerprint, MadeBy: p.MadeBy, MadeAt: timestamppb.New(p.MadeAt), Failure: p.Failure,
+		SolverVersion: p.SolverVersion, Fingerprint: p.Fingerprint, MadeBy: p.MadeBy, MadeAt: timestamppb.New(p.MadeAt), Failure: p.Failure, FinishAskedBy: p.FinishAskedBy,
 	}
 	if p.Bound != nil {
 		out.Bound = *p.Bound
@@ -73,9 +73,9 @@ func policyToProto(policy Policy) []*plannerv1.PolicyTerm {
 }
 
 func (w *whole) toProto(withUses bool) *plannerv1.ReadPlanResponse {
-	out := &plannerv1.ReadPlanResponse{Plan: planToProto(w.plan), Policy: policyToProto(w.plan.Policy), Cautions: w.plan.Cautions, Sites: w.totalsToProto()}
+	out := &plannerv1.ReadPlanResponse{Plan: planToProto(w.plan), Policy: policyToProto(w.plan.Policy), Cautions: w.plan.Cautions, Sites: totalsToProto(w.totals())}
 	for i := range w.placements {
-		out.Placements = append(out.Placements, w.placementToProto(&w.placements[i]))
+		out.Placements = append(out.Placements, w.names.placementToProto(&w.placements[i]))
 	}
 	for i := range w.waits {
 		out.Waits = append(out.Waits, w.waitToProto(&w.waits[i]))
@@ -93,9 +93,9 @@ func (w *whole) toProto(withUses bool) *plannerv1.ReadPlanResponse {
 	return out
 }
 
-func (w *whole) totalsToProto() []*plannerv1.SiteTotals {
+func totalsToProto(totals []siteTotals) []*plannerv1.SiteTotals {
 	var out []*plannerv1.SiteTotals
-	for _, t := range w.totals() {
+	for _, t := range totals {
 		out = append(out, &plannerv1.SiteTotals{
 			SiteCode: t.code, Requests: int32(t.requests), Placed: int32(t.placed), Waiting: int32(t.waiting),
 			RunNightsUsed: t.runNights.used, RunNights: t.runNights.capacity,
@@ -107,12 +107,12 @@ func (w *whole) totalsToProto() []*plannerv1.SiteTotals {
 	return out
 }
 
-func (w *whole) placementToProto(p *Placement) *plannerv1.Placement {
-	c := w.names.cases[p.RequestID]
-	run := w.names.runs[p.RunID]
+func (n names) placementToProto(p *Placement) *plannerv1.Placement {
+	c := n.cases[p.RequestID]
+	run := n.runs[p.RunID]
 	out := &plannerv1.Placement{
-		RequestCode: c.Request.Code, DogName: c.Dog.Name, SiteCode: w.names.sites[p.SiteID], RunCode: run.Code, RunClass: string(run.Class()),
-		TrainerCode: w.names.trainers[p.TrainerID], Arrival: p.Nights.From.String(), Graduation: p.Nights.To.String(), Value: p.Value,
+		RequestCode: c.Request.Code, DogName: c.Dog.Name, SiteCode: n.sites[p.SiteID], RunCode: run.Code, RunClass: string(run.Class()),
+		TrainerCode: n.trainers[p.TrainerID], Arrival: p.Nights.From.String(), Graduation: p.Nights.To.String(), Value: p.Value,
 		MinutesADay: int32(p.Minutes), Standing: p.Standing,
 	}
 	for _, points := range p.Points {
@@ -138,7 +138,7 @@ func (w *whole) explain(code string) (*plannerv1.ExplainRequestResponse, error) 
 		return nil, err
 	}
 	if placement != nil {
-		return &plannerv1.ExplainRequestResponse{Placement: w.placementToProto(placement)}, nil
+		return &plannerv1.ExplainRequestResponse{Placement: w.names.placementToProto(placement)}, nil
 	}
 	out := &plannerv1.ExplainRequestResponse{Wait: w.waitToProto(wait), OpenChoices: int32(wait.Refusals.OpenChoices)}
 	for _, r := range wait.Refusals.List {
@@ -148,29 +148,23 @@ func (w *whole) explain(code string) (*plannerv1.ExplainRequestResponse, error) 
 	return out, nil
 }
 
-// compare lists the requests that two plans treat differently.
-func compare(first, second whole) *plannerv1.ComparePlansResponse {
-	out := &plannerv1.ComparePlansResponse{First: planToProto(first.plan), Second: planToProto(second.plan),
-		FirstSites: first.totalsToProto(), SecondSites: second.totalsToProto()}
-	in := func(w *whole) map[string]*plannerv1.Placement {
-		placed := map[string]*plannerv1.Placement{}
-		for i := range w.placements {
-			p := w.placementToProto(&w.placements[i])
-			placed[p.RequestCode] = p
+// toProto lists the requests of the page that two plans treat differently.
+func (c comparison) toProto() *plannerv1.ComparePlansResponse {
+	out := &plannerv1.ComparePlansResponse{First: planToProto(c.first.plan), Second: planToProto(c.second.plan),
+		FirstSites: totalsToProto(c.first.totals), SecondSites: totalsToProto(c.second.totals),
+		Differing: int32(c.count.All), FirstOnly: int32(c.count.FirstOnly), SecondOnly: int32(c.count.SecondOnly)}
+	in := func(placements []Placement) map[ids.RequestID]*plannerv1.Placement {
+		placed := map[ids.RequestID]*plannerv1.Placement{}
+		for i := range placements {
+			placed[placements[i].RequestID] = c.names.placementToProto(&placements[i])
 		}
 		return placed
 	}
-	a, b := in(&first), in(&second)
-	codes := append(sortedKeys(a), sortedKeys(b)...)
-	slices.Sort(codes)
-	for _, code := range slices.Compact(codes) {
-		if changes := changesBetween(a[code], b[code]); len(changes) > 0 {
-			name := a[code].GetDogName() + b[code].GetDogName()
-			if a[code] != nil && b[code] != nil {
-				name = a[code].GetDogName()
-			}
-			out.Differences = append(out.Differences, &plannerv1.Difference{RequestCode: code, DogName: name, First: a[code], Second: b[code], Changes: changes})
-		}
+	a, b := in(c.before), in(c.after)
+	for _, id := range c.requests {
+		about := c.names.cases[id]
+		out.Differences = append(out.Differences, &plannerv1.Difference{RequestCode: about.Request.Code, DogName: about.Dog.Name,
+			First: a[id], Second: b[id], Changes: changesBetween(a[id], b[id])})
 	}
 	return out
 }

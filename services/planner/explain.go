@@ -15,7 +15,7 @@ import (
 // wait gives a request that was not placed its reasons: first in one sentence that can be passed on, then choice by choice.
 func (t *task) wait(plan ids.PlanID, dog int, explainer *allocation.Explainer) Wait {
 	c := &t.candidates[dog]
-	w := Wait{PlanID: plan, RequestID: c.Request.ID, Refusals: Refusals{OpenChoices: len(c.choices), List: slices.Clone(c.refusals)}}
+	w := Wait{PlanID: plan, RequestID: c.Request.ID, RequestCode: c.Request.Code, Refusals: Refusals{OpenChoices: len(c.choices), List: slices.Clone(c.refusals)}}
 	if len(c.choices) == 0 {
 		w.Hard = true
 		w.Reason, w.Remedy = t.noChoiceWords(c)

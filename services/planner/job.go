@@ -175,7 +175,7 @@ func (w *Worker) make(ctx context.Context, plan Plan) error {
 		return w.divide(ctx, plan, in, t, parts)
 	}
 	watch := w.watch(plan.ID, report{phase: "solving", requests: len(t.candidates) + len(t.settled), bound: easyBound(&t.problem)}, len(t.settled))
-	watch.keep = func(ctx context.Context, latest report) (bool, error) {
+	watch.keep = func(ctx context.Context, latest report) (order, error) {
 		return keepReport(ctx, w.pool, plan.ID, latest)
 	}
 	solution, err := w.solve(ctx, plan, &t.problem, t.warm, watch)
@@ -219,14 +219,15 @@ func ReadInputs(ctx context.Context, pool *postgres.Pool, month calendar.Month) 
 	return in, err
 }
 
-// solve searches, stores progress while it does, and stops when the plan is cancelled or the server stops.
+// solve searches, stores progress while it does, and stops when the plan is cancelled or the server stops, or with the best plan so far
+// when somebody asked for that.
 func (w *Worker) solve(ctx context.Context, plan Plan, p *allocation.Problem, start []allocation.Placement, watch *watcher) (allocation.Solution, error) {
 	done := make(chan struct{})
 	var running sync.WaitGroup
 	running.Go(func() { watch.run(ctx, done) })
 	solution, err := allocation.Solve(p, allocation.Options{
 		Seed: uint64(plan.Seed), Threads: solveThreads, Iterations: plan.IterationsLimit,
-		Limit: time.Duration(plan.SecondsLimit) * time.Second, Cancel: watch.cancel, Warm: start, Progress: watch.note,
+		Limit: time.Duration(plan.SecondsLimit) * time.Second, Cancel: watch.cancel, Enough: watch.enough, Warm: start, Progress: watch.note,
 	})
 	close(done)
 	running.Wait()
@@ -271,9 +272,10 @@ type watcher struct {
 	log     *slog.Logger
 	plan    ids.PlanID
 	settled int
-	cancel  chan struct{}
-	// keep stores a report; false when the plan is not drafting any more.
-	keep func(context.Context, report) (bool, error)
+	// cancel ends the search with nothing, enough with the best plan so far.
+	cancel, enough chan struct{}
+	// keep stores a report, and tells what to do next.
+	keep func(context.Context, report) (order, error)
 	// stopped is set when the plan was ended by somebody else; read it after run has returned.
 	stopped bool
 
@@ -284,7 +286,7 @@ type watcher struct {
 // watch makes a watcher that begins with a first report; settled are placed whatever the search finds.
 func (w *Worker) watch(plan ids.PlanID, first report, settled int) *watcher {
 	first.placed = settled
-	return &watcher{log: w.log, plan: plan, settled: settled, cancel: make(chan struct{}), latest: first}
+	return &watcher{log: w.log, plan: plan, settled: settled, cancel: make(chan struct{}), enough: make(chan struct{}), latest: first}
 }
 
 func (w *watcher) note(p allocation.Progress) {
@@ -294,22 +296,26 @@ func (w *watcher) note(p allocation.Progress) {
 	w.latest.placed = p.Placed + w.settled
 }
 
-// run stores the latest report again and again until done, and closes cancel when the search should end early.
+// run stores the latest report again and again until done, and closes cancel or enough when the search should end early.
 func (w *watcher) run(ctx context.Context, done <-chan struct{}) {
 	ticker := time.NewTicker(reportEvery)
 	defer ticker.Stop()
-	for {
+	for finishing := false; ; {
 		w.mu.Lock()
 		latest := w.latest
 		w.mu.Unlock()
-		drafting, err := w.keep(ctx, latest)
+		next, err := w.keep(ctx, latest)
 		if err != nil && ctx.Err() == nil {
 			w.log.WarnContext(ctx, "progress of a draft was not stored", "plan", w.plan, "error", err)
 		}
-		if (err == nil && !drafting) || ctx.Err() != nil {
+		if (err == nil && next == orderStop) || ctx.Err() != nil {
 			w.stopped = ctx.Err() == nil
 			close(w.cancel)
 			return
+		}
+		if next == orderFinish && !finishing {
+			finishing = true
+			close(w.enough)
 		}
 		select {
 		case <-done:

@@ -86,14 +86,15 @@ func (w *Worker) tradeOff(ctx context.Context, s MoveStudy, m *moveTask) (alloca
 		latest = allocation.TradeOffProgress{Phase: "reading"}
 	)
 	watch := w.watch(ids.PlanID{}, report{}, 0)
-	watch.keep = func(ctx context.Context, _ report) (bool, error) {
+	watch.keep = func(ctx context.Context, _ report) (order, error) {
 		mu.Lock()
 		now := latest
 		mu.Unlock()
 		s := s
 		s.Phase, s.Seconds, s.Result = now.Phase, now.Seconds, m.result(now.Points)
 		s.PercentDone = s.share(now)
-		return keepStudy(ctx, w.pool, s)
+		working, err := keepStudy(ctx, w.pool, s)
+		return orderFor(working, false), err
 	}
 	done := make(chan struct{})
 	var running sync.WaitGroup

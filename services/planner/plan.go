@@ -84,7 +84,7 @@ func (t *task) placement(plan ids.PlanID, p allocation.Placement, run ids.RunID)
 	points := t.board.placePoints(c, one)
 	points = append(points, t.board.runPoints(one, p.Run, t.board.smallestClass(one))...)
 	points = append(points, t.board.trainerPoints(c, one, p.Trainer)...)
-	out := Placement{PlanID: plan, RequestID: c.Request.ID, SiteID: t.board.sites[p.Site].site.ID, RunID: run,
+	out := Placement{PlanID: plan, RequestID: c.Request.ID, RequestCode: c.Request.Code, SiteID: t.board.sites[p.Site].site.ID, RunID: run,
 		TrainerID: t.board.trainers[p.Trainer].trainer.ID, Nights: c.Stay(t.board.date(p.Arrival)), Value: sum(points), Points: points,
 		Minutes: one.need.Minutes, CoverMinutes: one.need.CoverMinutes, Standing: StandingNew}
 	if promised, ok := t.board.movable[c.Request.ID]; ok {
@@ -105,7 +105,7 @@ func (t *task) settledPlacement(plan ids.PlanID, f fixedStay) Placement {
 	case StayPublished:
 		standing = StandingKept
 	}
-	return Placement{PlanID: plan, RequestID: f.stay.RequestID, SiteID: f.stay.SiteID, RunID: f.stay.RunID, TrainerID: f.stay.TrainerID,
+	return Placement{PlanID: plan, RequestID: f.stay.RequestID, RequestCode: f.code, SiteID: f.stay.SiteID, RunID: f.stay.RunID, TrainerID: f.stay.TrainerID,
 		Nights: f.stay.Nights, Points: []Points{}, Minutes: f.need, CoverMinutes: f.cover, Standing: standing}
 }
 

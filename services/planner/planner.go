@@ -13,6 +13,7 @@
 //	problem.go   the choices that are left, as an allocation.Problem, with a way back from its indices
 //	plan.go      the solution as a plan: placements, physical runs, wait list with reasons, use of every resource
 //	store.go     one transaction that keeps it
+//	pin.go       a person's word that holds a request to a site and day
 //	publish.go   a second, short transaction that turns a plan into promises
 //
 // A month without room is a plan with a long wait list, not an error.
@@ -87,6 +88,9 @@ type Plan struct {
 	Failure       string     `db:"failure"`
 	PublishedAt   *time.Time `db:"published_at"`
 	PublishedBy   string     `db:"published_by"`
+	// FinishAskedAt and FinishAskedBy say when somebody asked to stop the search and keep what was found; absent when nobody did.
+	FinishAskedAt *time.Time `db:"finish_asked_at"`
+	FinishAskedBy string     `db:"finish_asked_by"`
 }
 
 // GapPercent is how far the bound lies above the value, in percent of the value; 100 while there is no bound.
@@ -101,9 +105,11 @@ func (p Plan) GapPercent() float64 {
 type Placement struct {
 	PlanID    ids.PlanID    `db:"plan_id"`
 	RequestID ids.RequestID `db:"request_id"`
-	SiteID    ids.SiteID    `db:"site_id"`
-	RunID     ids.RunID     `db:"run_id"`
-	TrainerID ids.TrainerID `db:"trainer_id"`
+	// RequestCode is the request's code when the plan was made: plans are listed by it.
+	RequestCode string        `db:"request_code"`
+	SiteID      ids.SiteID    `db:"site_id"`
+	RunID       ids.RunID     `db:"run_id"`
+	TrainerID   ids.TrainerID `db:"trainer_id"`
 	// Nights are those slept; To is the graduation day.
 	Nights calendar.Span `db:"nights"`
 	Value  int64         `db:"value"`
@@ -125,6 +131,8 @@ type Points struct {
 type Wait struct {
 	PlanID    ids.PlanID    `db:"plan_id"`
 	RequestID ids.RequestID `db:"request_id"`
+	// RequestCode is the request's code when the plan was made.
+	RequestCode string `db:"request_code"`
 	// Hard is true when no plan of the month could have placed it.
 	Hard   bool   `db:"hard"`
 	Reason string `db:"reason"`

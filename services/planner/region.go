@@ -126,12 +126,12 @@ func (w *Worker) solveRegion(ctx context.Context, r region) error {
 		return fmt.Errorf("read region %d: %w", r.Number, err)
 	}
 	watch := w.watch(r.PlanID, report{phase: "solving", bound: r.Bound}, 0)
-	watch.keep = func(ctx context.Context, latest report) (drafting bool, err error) {
+	watch.keep = func(ctx context.Context, latest report) (next order, err error) {
 		err = postgres.InTx(ctx, w.pool, func(tx postgres.Tx) error {
-			drafting, err = keepRegionReport(ctx, tx, r.PlanID, r.Number, latest)
+			next, err = keepRegionReport(ctx, tx, r.PlanID, r.Number, latest)
 			return err
 		})
-		return drafting, err
+		return next, err
 	}
 	solution, err := w.solve(ctx, plan, problem, r.Start, watch)
 	if err != nil {

@@ -204,18 +204,11 @@ func (s *Server) ComparePlans(ctx context.Context, req *plannerv1.ComparePlansRe
 	if err != nil {
 		return nil, err
 	}
-	first, err := s.readWhole(ctx, firstID)
+	c, err := s.readComparison(ctx, firstID, secondID, int(req.GetLimit()), int(req.GetOffset()))
 	if err != nil {
 		return nil, err
 	}
-	second, err := s.readWhole(ctx, secondID)
-	if err != nil {
-		return nil, err
-	}
-	if first.plan.Month != second.plan.Month {
-		return nil, apperr.InvalidField("other_plan_id", fmt.Sprintf("is a plan of %s and the other one of %s", second.plan.Month, first.plan.Month), "name two plans of one month")
-	}
-	return compare(first, second), nil
+	return c.toProto(), nil
 }
 
 // ExplainRequest says why a request was placed as it was, or why it waits.

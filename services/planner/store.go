@@ -13,7 +13,7 @@ import (
 )
 
 const planColumns = `id, month, number, state, made_at, made_by, seconds_limit, iterations_limit, seed, job_id, attempt, phase,
-	value, bound, requests, placed, seconds, solver_version, fingerprint, policy, cautions, failure, published_at, published_by`
+	value, bound, requests, placed, seconds, solver_version, fingerprint, policy, cautions, failure, published_at, published_by, finish_asked_at, finish_asked_by`
 
 // insertDraft stores a plan in state drafting, with the next number of its month.
 func insertDraft(ctx context.Context, tx postgres.Tx, p Plan) (Plan, error) {
@@ -103,15 +103,47 @@ type report struct {
 	seconds      float64
 }
 
-// keepReport stores progress; false when the plan is not drafting any more: somebody cancelled it.
-func keepReport(ctx context.Context, db postgres.DB, id ids.PlanID, r report) (bool, error) {
-	tag, err := db.Exec(ctx, `
-		update planner.plan set phase = $2, value = greatest(value, $3), bound = least(bound, $4), requests = $5, placed = $6, seconds = $7
-		where id = $1 and state = 'drafting'`, id, r.phase, r.value, r.bound, r.requests, r.placed, r.seconds)
-	if err != nil {
-		return false, fmt.Errorf("keep progress of plan %s: %w", id, err)
+// order is what the answer to a report tells a worker to do.
+type order int
+
+const (
+	orderStop order = iota // the plan is not drafting any more: somebody cancelled it
+	orderGoOn
+	orderFinish // somebody asked for the best plan so far
+)
+
+// orderFor is the order for a plan that is drafting, or was.
+func orderFor(drafting, finish bool) order {
+	switch {
+	case !drafting:
+		return orderStop
+	case finish:
+		return orderFinish
 	}
-	return tag.RowsAffected() == 1, nil
+	return orderGoOn
+}
+
+// keepReport stores progress, and tells what to do next.
+func keepReport(ctx context.Context, db postgres.DB, id ids.PlanID, r report) (order, error) {
+	var finish bool
+	err := db.QueryRow(ctx, `
+		update planner.plan set phase = $2, value = greatest(value, $3), bound = least(bound, $4), requests = $5, placed = $6, seconds = $7
+		where id = $1 and state = 'drafting' returning finish_asked_at is not null`, id, r.phase, r.value, r.bound, r.requests, r.placed, r.seconds).Scan(&finish)
+	if err != nil && !postgres.NoRows(err) {
+		return orderStop, fmt.Errorf("keep progress of plan %s: %w", id, err)
+	}
+	return orderFor(err == nil, finish), nil
+}
+
+// askFinish notes who wants the best plan found so far; whoever asked first stays.
+func askFinish(ctx context.Context, tx postgres.Tx, id ids.PlanID, who author) error {
+	_, err := tx.Exec(ctx, `
+		update planner.plan set finish_asked_at = $2, finish_asked_by = $3
+		where id = $1 and state = 'drafting' and finish_asked_at is null`, id, who.at, who.by)
+	if err != nil {
+		return fmt.Errorf("ask for the end of draft %s: %w", id, err)
+	}
+	return nil
 }
 
 // keepDraft stores a finished draft with all its parts; false when the plan is not drafting any more.
@@ -146,9 +178,9 @@ func insertPlacements(ctx context.Context, tx postgres.Tx, placements []Placemen
 	batch := &pgx.Batch{}
 	for _, p := range placements {
 		batch.Queue(`
-			insert into planner.placement (plan_id, request_id, site_id, run_id, trainer_id, nights, value, points, minutes, cover_minutes, standing)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
-			p.PlanID, p.RequestID, p.SiteID, p.RunID, p.TrainerID, p.Nights, p.Value, p.Points, p.Minutes, p.CoverMinutes, p.Standing)
+			insert into planner.placement (plan_id, request_id, request_code, site_id, run_id, trainer_id, nights, value, points, minutes, cover_minutes, standing)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
+			p.PlanID, p.RequestID, p.RequestCode, p.SiteID, p.RunID, p.TrainerID, p.Nights, p.Value, p.Points, p.Minutes, p.CoverMinutes, p.Standing)
 	}
 	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
 		return fmt.Errorf("insert %d placements: %w", len(placements), err)
@@ -159,8 +191,8 @@ func insertPlacements(ctx context.Context, tx postgres.Tx, placements []Placemen
 func insertWaits(ctx context.Context, tx postgres.Tx, waits []Wait) error {
 	batch := &pgx.Batch{}
 	for _, w := range waits {
-		batch.Queue(`insert into planner.wait (plan_id, request_id, hard, reason, remedy, refusals) values ($1, $2, $3, $4, $5, $6)`,
-			w.PlanID, w.RequestID, w.Hard, w.Reason, w.Remedy, w.Refusals)
+		batch.Queue(`insert into planner.wait (plan_id, request_id, request_code, hard, reason, remedy, refusals) values ($1, $2, $3, $4, $5, $6, $7)`,
+			w.PlanID, w.RequestID, w.RequestCode, w.Hard, w.Reason, w.Remedy, w.Refusals)
 	}
 	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
 		return fmt.Errorf("insert %d waits: %w", len(waits), err)
@@ -195,17 +227,18 @@ func endDraft(ctx context.Context, db postgres.DB, id ids.PlanID, state, failure
 	return ended, nil
 }
 
+const placementColumns = `plan_id, request_id, request_code, site_id, run_id, trainer_id, nights::text as nights, value, points, minutes, cover_minutes, standing`
+
 // listPlacements returns a plan's placements by site, arrival and request.
 func listPlacements(ctx context.Context, db postgres.DB, plan ids.PlanID) ([]Placement, error) {
 	return postgres.List[Placement](ctx, db, "list placements", `
-		select plan_id, request_id, site_id, run_id, trainer_id, nights::text as nights, value, points, minutes, cover_minutes, standing
-		from planner.placement where plan_id = $1 order by site_id, lower(nights), request_id`, plan)
+		select `+placementColumns+` from planner.placement where plan_id = $1 order by site_id, lower(nights), request_id`, plan)
 }
 
 // listWaits returns a plan's wait list.
 func listWaits(ctx context.Context, db postgres.DB, plan ids.PlanID) ([]Wait, error) {
 	return postgres.List[Wait](ctx, db, "list waits", `
-		select plan_id, request_id, hard, reason, remedy, refusals from planner.wait where plan_id = $1 order by request_id`, plan)
+		select plan_id, request_id, request_code, hard, reason, remedy, refusals from planner.wait where plan_id = $1 order by request_id`, plan)
 }
 
 // listUses returns a plan's use of every resource.

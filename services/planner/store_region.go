@@ -119,19 +119,20 @@ func markRescued(ctx context.Context, tx postgres.Tx, r takenUp) (bool, error) {
 	return tag.RowsAffected() == 1, nil
 }
 
-// keepRegionReport stores how far a region's search has come; false when the plan is not drafting any more.
-func keepRegionReport(ctx context.Context, tx postgres.Tx, id ids.PlanID, number int, r report) (bool, error) {
-	drafting, err := lockDrafting(ctx, tx, id)
-	if err != nil || !drafting {
-		return false, err
+// keepRegionReport stores how far a region's search has come, and tells what to do next.
+func keepRegionReport(ctx context.Context, tx postgres.Tx, id ids.PlanID, number int, r report) (order, error) {
+	plan, err := findPlan(ctx, tx, id, true)
+	next := orderFor(plan.State == StateDrafting, plan.FinishAskedAt != nil)
+	if err != nil || next == orderStop {
+		return orderStop, err
 	}
 	_, err = tx.Exec(ctx, `
 		update planner.region set phase = $3, value = greatest(value, $4), bound = least(bound, $5), placed = $6, seconds = $7
 		where plan_id = $1 and number = $2 and solution is null`, id, number, r.phase, r.value, r.bound, r.placed, r.seconds)
 	if err != nil {
-		return false, fmt.Errorf("keep progress of region %d of plan %s: %w", number, id, err)
+		return orderStop, fmt.Errorf("keep progress of region %d of plan %s: %w", number, id, err)
 	}
-	return true, sumRegions(ctx, tx, id)
+	return next, sumRegions(ctx, tx, id)
 }
 
 // keepRegion stores a region's solution, once. last is true for the one that leaves no region to be solved; kept is false when

@@ -157,9 +157,14 @@ func (w *whole) totals() []siteTotals {
 	span := w.plan.Month.Span()
 	for _, u := range w.uses {
 		if span.Contains(u.Day) {
-			at[u.SiteID].use(u)
+			at[u.SiteID].use(useSum{SiteID: u.SiteID, Resource: u.Resource, Used: int64(u.Used), Capacity: int64(u.Capacity)})
 		}
 	}
+	return byCode(at)
+}
+
+// byCode lists totals in the order of the sites' codes.
+func byCode(at map[ids.SiteID]*siteTotals) []siteTotals {
 	out := make([]siteTotals, 0, len(at))
 	for _, t := range at {
 		out = append(out, *t)
@@ -193,9 +198,9 @@ type siteTotals struct {
 
 type ratio struct{ used, capacity int64 }
 
-func (r *ratio) add(u Use) { r.used, r.capacity = r.used+int64(u.Used), r.capacity+int64(u.Capacity) }
+func (r *ratio) add(u useSum) { r.used, r.capacity = r.used+u.Used, r.capacity+u.Capacity }
 
-func (t *siteTotals) use(u Use) {
+func (t *siteTotals) use(u useSum) {
 	switch u.Resource {
 	case UseRuns:
 		t.runNights.add(u)

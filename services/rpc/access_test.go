@@ -60,7 +60,7 @@ var allowed = map[string][]string{
 var changes = map[string]string{
 	"CloseRuns": "record", "ReopenRun": "record", "SetPlaces": "record", "RecordAbsence": "record", "RemoveAbsence": "record",
 	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record",
-	"DraftPlan": "draft", "CancelDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
+	"DraftPlan": "draft", "CancelDraft": "draft", "FinishDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
 	"PlanDay": "days", "CoverAbsence": "days", "CloseArea": "days", "EnterForecast": "days", "SetEvening": "days",
@@ -79,7 +79,7 @@ var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "L
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth", "PreviewExtension", "PreviewIsolation", "ListIsolations", "ReadStayHistory",
 	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "MeasurePace", "ListEvenings",
-	"ListHandovers", "ReadHandover", "ListReminders"}
+	"ListHandovers", "ReadHandover", "ListReminders", "ReadPlanHead", "ListPlanned", "ReadLoad"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()

@@ -132,7 +132,9 @@ type Plan struct {
 	// When it was published; absent before.
 	PublishedAt *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=published_at,json=publishedAt,proto3" json:"published_at,omitempty"`
 	// Why it failed, if it did.
-	Failure       string `protobuf:"bytes,17,opt,name=failure,proto3" json:"failure,omitempty"`
+	Failure string `protobuf:"bytes,17,opt,name=failure,proto3" json:"failure,omitempty"`
+	// Who asked to stop the search and keep what was found; empty when nobody did.
+	FinishAskedBy string `protobuf:"bytes,18,opt,name=finish_asked_by,json=finishAskedBy,proto3" json:"finish_asked_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -282,6 +284,13 @@ func (x *Plan) GetPublishedAt() *timestamppb.Timestamp {
 func (x *Plan) GetFailure() string {
 	if x != nil {
 		return x.Failure
+	}
+	return ""
+}
+
+func (x *Plan) GetFinishAskedBy() string {
+	if x != nil {
+		return x.FinishAskedBy
 	}
 	return ""
 }
@@ -598,6 +607,226 @@ func (x *CancelDraftResponse) GetPlan() *Plan {
 	return nil
 }
 
+// FinishDraftRequest names a plan.
+type FinishDraftRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// ID of the plan.
+	PlanId        string `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FinishDraftRequest) Reset() {
+	*x = FinishDraftRequest{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FinishDraftRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FinishDraftRequest) ProtoMessage() {}
+
+func (x *FinishDraftRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FinishDraftRequest.ProtoReflect.Descriptor instead.
+func (*FinishDraftRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *FinishDraftRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+// FinishDraftResponse holds the plan as it is now: still being drafted, for the moment that its worker needs, or a draft.
+type FinishDraftResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The plan.
+	Plan          *Plan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FinishDraftResponse) Reset() {
+	*x = FinishDraftResponse{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FinishDraftResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FinishDraftResponse) ProtoMessage() {}
+
+func (x *FinishDraftResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FinishDraftResponse.ProtoReflect.Descriptor instead.
+func (*FinishDraftResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *FinishDraftResponse) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+// ReadPlanHeadRequest names a plan.
+type ReadPlanHeadRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// ID of the plan.
+	PlanId string `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// True to hold the month's shifts against the work rules as well, and add what is found to the cautions.
+	WithWorkRules bool `protobuf:"varint,2,opt,name=with_work_rules,json=withWorkRules,proto3" json:"with_work_rules,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadPlanHeadRequest) Reset() {
+	*x = ReadPlanHeadRequest{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadPlanHeadRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadPlanHeadRequest) ProtoMessage() {}
+
+func (x *ReadPlanHeadRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadPlanHeadRequest.ProtoReflect.Descriptor instead.
+func (*ReadPlanHeadRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ReadPlanHeadRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *ReadPlanHeadRequest) GetWithWorkRules() bool {
+	if x != nil {
+		return x.WithWorkRules
+	}
+	return false
+}
+
+// ReadPlanHeadResponse holds a plan without its requests.
+type ReadPlanHeadResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The plan.
+	Plan *Plan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Totals by site.
+	Sites []*SiteTotals `protobuf:"bytes,2,rep,name=sites,proto3" json:"sites,omitempty"`
+	// The policy that it was made by.
+	Policy []*PolicyTerm `protobuf:"bytes,3,rep,name=policy,proto3" json:"policy,omitempty"`
+	// What a person should look at.
+	Cautions      []string `protobuf:"bytes,4,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadPlanHeadResponse) Reset() {
+	*x = ReadPlanHeadResponse{}
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadPlanHeadResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadPlanHeadResponse) ProtoMessage() {}
+
+func (x *ReadPlanHeadResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadPlanHeadResponse.ProtoReflect.Descriptor instead.
+func (*ReadPlanHeadResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ReadPlanHeadResponse) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *ReadPlanHeadResponse) GetSites() []*SiteTotals {
+	if x != nil {
+		return x.Sites
+	}
+	return nil
+}
+
+func (x *ReadPlanHeadResponse) GetPolicy() []*PolicyTerm {
+	if x != nil {
+		return x.Policy
+	}
+	return nil
+}
+
+func (x *ReadPlanHeadResponse) GetCautions() []string {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
 // Placement is one request placed.
 type Placement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -631,7 +860,7 @@ type Placement struct {
 
 func (x *Placement) Reset() {
 	*x = Placement{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[7]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -643,7 +872,7 @@ func (x *Placement) String() string {
 func (*Placement) ProtoMessage() {}
 
 func (x *Placement) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[7]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -656,7 +885,7 @@ func (x *Placement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Placement.ProtoReflect.Descriptor instead.
 func (*Placement) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{7}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Placement) GetRequestCode() string {
@@ -758,7 +987,7 @@ type Points struct {
 
 func (x *Points) Reset() {
 	*x = Points{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[8]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -770,7 +999,7 @@ func (x *Points) String() string {
 func (*Points) ProtoMessage() {}
 
 func (x *Points) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[8]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -783,7 +1012,7 @@ func (x *Points) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Points.ProtoReflect.Descriptor instead.
 func (*Points) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{8}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Points) GetTerm() string {
@@ -833,7 +1062,7 @@ type Wait struct {
 
 func (x *Wait) Reset() {
 	*x = Wait{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[9]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -845,7 +1074,7 @@ func (x *Wait) String() string {
 func (*Wait) ProtoMessage() {}
 
 func (x *Wait) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[9]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -858,7 +1087,7 @@ func (x *Wait) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Wait.ProtoReflect.Descriptor instead.
 func (*Wait) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{9}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Wait) GetRequestCode() string {
@@ -940,7 +1169,7 @@ type Change struct {
 
 func (x *Change) Reset() {
 	*x = Change{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +1181,7 @@ func (x *Change) String() string {
 func (*Change) ProtoMessage() {}
 
 func (x *Change) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[10]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -965,7 +1194,7 @@ func (x *Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Change.ProtoReflect.Descriptor instead.
 func (*Change) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{10}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Change) GetKind() string {
@@ -1038,7 +1267,7 @@ type Addition struct {
 
 func (x *Addition) Reset() {
 	*x = Addition{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1050,7 +1279,7 @@ func (x *Addition) String() string {
 func (*Addition) ProtoMessage() {}
 
 func (x *Addition) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[11]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1063,7 +1292,7 @@ func (x *Addition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Addition.ProtoReflect.Descriptor instead.
 func (*Addition) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{11}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Addition) GetSiteCode() string {
@@ -1127,7 +1356,7 @@ type Displaced struct {
 
 func (x *Displaced) Reset() {
 	*x = Displaced{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1139,7 +1368,7 @@ func (x *Displaced) String() string {
 func (*Displaced) ProtoMessage() {}
 
 func (x *Displaced) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[12]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1152,7 +1381,7 @@ func (x *Displaced) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Displaced.ProtoReflect.Descriptor instead.
 func (*Displaced) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{12}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Displaced) GetPoints() int64 {
@@ -1213,7 +1442,7 @@ type Use struct {
 
 func (x *Use) Reset() {
 	*x = Use{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1225,7 +1454,7 @@ func (x *Use) String() string {
 func (*Use) ProtoMessage() {}
 
 func (x *Use) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[13]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1238,7 +1467,7 @@ func (x *Use) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Use.ProtoReflect.Descriptor instead.
 func (*Use) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{13}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Use) GetSiteCode() string {
@@ -1329,7 +1558,7 @@ type SiteTotals struct {
 
 func (x *SiteTotals) Reset() {
 	*x = SiteTotals{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1341,7 +1570,7 @@ func (x *SiteTotals) String() string {
 func (*SiteTotals) ProtoMessage() {}
 
 func (x *SiteTotals) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[14]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1354,7 +1583,7 @@ func (x *SiteTotals) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SiteTotals.ProtoReflect.Descriptor instead.
 func (*SiteTotals) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{14}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SiteTotals) GetSiteCode() string {
@@ -1483,7 +1712,7 @@ type LongDay struct {
 
 func (x *LongDay) Reset() {
 	*x = LongDay{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1495,7 +1724,7 @@ func (x *LongDay) String() string {
 func (*LongDay) ProtoMessage() {}
 
 func (x *LongDay) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[15]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1508,7 +1737,7 @@ func (x *LongDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LongDay.ProtoReflect.Descriptor instead.
 func (*LongDay) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{15}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *LongDay) GetSiteCode() string {
@@ -1568,7 +1797,7 @@ type PolicyTerm struct {
 
 func (x *PolicyTerm) Reset() {
 	*x = PolicyTerm{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1580,7 +1809,7 @@ func (x *PolicyTerm) String() string {
 func (*PolicyTerm) ProtoMessage() {}
 
 func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[16]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1593,7 +1822,7 @@ func (x *PolicyTerm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PolicyTerm.ProtoReflect.Descriptor instead.
 func (*PolicyTerm) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{16}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PolicyTerm) GetTerm() string {
@@ -1630,7 +1859,7 @@ type ReadPlanRequest struct {
 
 func (x *ReadPlanRequest) Reset() {
 	*x = ReadPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1642,7 +1871,7 @@ func (x *ReadPlanRequest) String() string {
 func (*ReadPlanRequest) ProtoMessage() {}
 
 func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[17]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1655,7 +1884,7 @@ func (x *ReadPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanRequest.ProtoReflect.Descriptor instead.
 func (*ReadPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{17}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ReadPlanRequest) GetPlanId() string {
@@ -1697,7 +1926,7 @@ type ReadPlanResponse struct {
 
 func (x *ReadPlanResponse) Reset() {
 	*x = ReadPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1709,7 +1938,7 @@ func (x *ReadPlanResponse) String() string {
 func (*ReadPlanResponse) ProtoMessage() {}
 
 func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[18]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1722,7 +1951,7 @@ func (x *ReadPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPlanResponse.ProtoReflect.Descriptor instead.
 func (*ReadPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{18}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ReadPlanResponse) GetPlan() *Plan {
@@ -1792,7 +2021,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1804,7 +2033,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[19]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1817,7 +2046,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{19}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListPlansRequest) GetMonth() string {
@@ -1838,7 +2067,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1850,7 +2079,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[20]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1863,7 +2092,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{20}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -1879,14 +2108,18 @@ type ComparePlansRequest struct {
 	// ID of the first plan.
 	PlanId string `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
 	// ID of the second plan.
-	OtherPlanId   string `protobuf:"bytes,2,opt,name=other_plan_id,json=otherPlanId,proto3" json:"other_plan_id,omitempty"`
+	OtherPlanId string `protobuf:"bytes,2,opt,name=other_plan_id,json=otherPlanId,proto3" json:"other_plan_id,omitempty"`
+	// Most differences; 0 for all.
+	Limit int32 `protobuf:"varint,3,opt,name=limit,proto3" json:"limit,omitempty"`
+	// How many differences to leave out before the first.
+	Offset        int32 `protobuf:"varint,4,opt,name=offset,proto3" json:"offset,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ComparePlansRequest) Reset() {
 	*x = ComparePlansRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1898,7 +2131,7 @@ func (x *ComparePlansRequest) String() string {
 func (*ComparePlansRequest) ProtoMessage() {}
 
 func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[21]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1911,7 +2144,7 @@ func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
 func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{21}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ComparePlansRequest) GetPlanId() string {
@@ -1926,6 +2159,20 @@ func (x *ComparePlansRequest) GetOtherPlanId() string {
 		return x.OtherPlanId
 	}
 	return ""
+}
+
+func (x *ComparePlansRequest) GetLimit() int32 {
+	if x != nil {
+		return x.Limit
+	}
+	return 0
+}
+
+func (x *ComparePlansRequest) GetOffset() int32 {
+	if x != nil {
+		return x.Offset
+	}
+	return 0
 }
 
 // Difference is one request that the two plans treat differently.
@@ -1947,7 +2194,7 @@ type Difference struct {
 
 func (x *Difference) Reset() {
 	*x = Difference{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1959,7 +2206,7 @@ func (x *Difference) String() string {
 func (*Difference) ProtoMessage() {}
 
 func (x *Difference) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[22]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1972,7 +2219,7 @@ func (x *Difference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Difference.ProtoReflect.Descriptor instead.
 func (*Difference) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{22}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Difference) GetRequestCode() string {
@@ -2021,15 +2268,21 @@ type ComparePlansResponse struct {
 	FirstSites []*SiteTotals `protobuf:"bytes,3,rep,name=first_sites,json=firstSites,proto3" json:"first_sites,omitempty"`
 	// Totals by site of the second.
 	SecondSites []*SiteTotals `protobuf:"bytes,4,rep,name=second_sites,json=secondSites,proto3" json:"second_sites,omitempty"`
-	// Requests that differ, by code.
-	Differences   []*Difference `protobuf:"bytes,5,rep,name=differences,proto3" json:"differences,omitempty"`
+	// Requests that differ, by code: all, or the page that was asked for.
+	Differences []*Difference `protobuf:"bytes,5,rep,name=differences,proto3" json:"differences,omitempty"`
+	// How many requests differ.
+	Differing int32 `protobuf:"varint,6,opt,name=differing,proto3" json:"differing,omitempty"`
+	// How many of them are placed in the first plan only.
+	FirstOnly int32 `protobuf:"varint,7,opt,name=first_only,json=firstOnly,proto3" json:"first_only,omitempty"`
+	// How many of them are placed in the second plan only.
+	SecondOnly    int32 `protobuf:"varint,8,opt,name=second_only,json=secondOnly,proto3" json:"second_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ComparePlansResponse) Reset() {
 	*x = ComparePlansResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2041,7 +2294,7 @@ func (x *ComparePlansResponse) String() string {
 func (*ComparePlansResponse) ProtoMessage() {}
 
 func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[23]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2054,7 +2307,7 @@ func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
 func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{23}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ComparePlansResponse) GetFirst() *Plan {
@@ -2092,6 +2345,27 @@ func (x *ComparePlansResponse) GetDifferences() []*Difference {
 	return nil
 }
 
+func (x *ComparePlansResponse) GetDiffering() int32 {
+	if x != nil {
+		return x.Differing
+	}
+	return 0
+}
+
+func (x *ComparePlansResponse) GetFirstOnly() int32 {
+	if x != nil {
+		return x.FirstOnly
+	}
+	return 0
+}
+
+func (x *ComparePlansResponse) GetSecondOnly() int32 {
+	if x != nil {
+		return x.SecondOnly
+	}
+	return 0
+}
+
 // ExplainRequestRequest names a plan and a request.
 type ExplainRequestRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2107,7 +2381,7 @@ type ExplainRequestRequest struct {
 
 func (x *ExplainRequestRequest) Reset() {
 	*x = ExplainRequestRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2119,7 +2393,7 @@ func (x *ExplainRequestRequest) String() string {
 func (*ExplainRequestRequest) ProtoMessage() {}
 
 func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[24]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2132,7 +2406,7 @@ func (x *ExplainRequestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequestRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{24}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ExplainRequestRequest) GetPlanId() string {
@@ -2179,7 +2453,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2191,7 +2465,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[25]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2204,7 +2478,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{25}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Refusal) GetSiteCode() string {
@@ -2275,7 +2549,7 @@ type ExplainRequestResponse struct {
 
 func (x *ExplainRequestResponse) Reset() {
 	*x = ExplainRequestResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2287,7 +2561,7 @@ func (x *ExplainRequestResponse) String() string {
 func (*ExplainRequestResponse) ProtoMessage() {}
 
 func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[26]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2300,7 +2574,7 @@ func (x *ExplainRequestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequestResponse.ProtoReflect.Descriptor instead.
 func (*ExplainRequestResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{26}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ExplainRequestResponse) GetPlacement() *Placement {
@@ -2365,7 +2639,7 @@ type Weighing struct {
 
 func (x *Weighing) Reset() {
 	*x = Weighing{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2377,7 +2651,7 @@ func (x *Weighing) String() string {
 func (*Weighing) ProtoMessage() {}
 
 func (x *Weighing) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[27]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2390,7 +2664,7 @@ func (x *Weighing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Weighing.ProtoReflect.Descriptor instead.
 func (*Weighing) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{27}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Weighing) GetWithEverybody() string {
@@ -2473,7 +2747,7 @@ type ReadWorthRequest struct {
 
 func (x *ReadWorthRequest) Reset() {
 	*x = ReadWorthRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2485,7 +2759,7 @@ func (x *ReadWorthRequest) String() string {
 func (*ReadWorthRequest) ProtoMessage() {}
 
 func (x *ReadWorthRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[28]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2498,7 +2772,7 @@ func (x *ReadWorthRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadWorthRequest.ProtoReflect.Descriptor instead.
 func (*ReadWorthRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{28}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ReadWorthRequest) GetPlanId() string {
@@ -2556,7 +2830,7 @@ type Worth struct {
 
 func (x *Worth) Reset() {
 	*x = Worth{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2568,7 +2842,7 @@ func (x *Worth) String() string {
 func (*Worth) ProtoMessage() {}
 
 func (x *Worth) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[29]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2581,7 +2855,7 @@ func (x *Worth) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worth.ProtoReflect.Descriptor instead.
 func (*Worth) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{29}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Worth) GetSiteCode() string {
@@ -2660,7 +2934,7 @@ type ReadWorthResponse struct {
 
 func (x *ReadWorthResponse) Reset() {
 	*x = ReadWorthResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2672,7 +2946,7 @@ func (x *ReadWorthResponse) String() string {
 func (*ReadWorthResponse) ProtoMessage() {}
 
 func (x *ReadWorthResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[30]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2685,7 +2959,7 @@ func (x *ReadWorthResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadWorthResponse.ProtoReflect.Descriptor instead.
 func (*ReadWorthResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{30}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReadWorthResponse) GetPlan() *Plan {
@@ -2713,7 +2987,7 @@ type PublishPlanRequest struct {
 
 func (x *PublishPlanRequest) Reset() {
 	*x = PublishPlanRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2725,7 +2999,7 @@ func (x *PublishPlanRequest) String() string {
 func (*PublishPlanRequest) ProtoMessage() {}
 
 func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[31]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2738,7 +3012,7 @@ func (x *PublishPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanRequest.ProtoReflect.Descriptor instead.
 func (*PublishPlanRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{31}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *PublishPlanRequest) GetPlanId() string {
@@ -2767,7 +3041,7 @@ type PublishPlanResponse struct {
 
 func (x *PublishPlanResponse) Reset() {
 	*x = PublishPlanResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2779,7 +3053,7 @@ func (x *PublishPlanResponse) String() string {
 func (*PublishPlanResponse) ProtoMessage() {}
 
 func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[32]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2792,7 +3066,7 @@ func (x *PublishPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishPlanResponse.ProtoReflect.Descriptor instead.
 func (*PublishPlanResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{32}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *PublishPlanResponse) GetPlan() *Plan {
@@ -2839,7 +3113,7 @@ type ReadPolicyRequest struct {
 
 func (x *ReadPolicyRequest) Reset() {
 	*x = ReadPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2851,7 +3125,7 @@ func (x *ReadPolicyRequest) String() string {
 func (*ReadPolicyRequest) ProtoMessage() {}
 
 func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[33]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2864,7 +3138,7 @@ func (x *ReadPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyRequest.ProtoReflect.Descriptor instead.
 func (*ReadPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{33}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{37}
 }
 
 // ReadPolicyResponse holds every term.
@@ -2878,7 +3152,7 @@ type ReadPolicyResponse struct {
 
 func (x *ReadPolicyResponse) Reset() {
 	*x = ReadPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2890,7 +3164,7 @@ func (x *ReadPolicyResponse) String() string {
 func (*ReadPolicyResponse) ProtoMessage() {}
 
 func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[34]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2903,7 +3177,7 @@ func (x *ReadPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadPolicyResponse.ProtoReflect.Descriptor instead.
 func (*ReadPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{34}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ReadPolicyResponse) GetTerms() []*PolicyTerm {
@@ -2924,7 +3198,7 @@ type SetPolicyRequest struct {
 
 func (x *SetPolicyRequest) Reset() {
 	*x = SetPolicyRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2936,7 +3210,7 @@ func (x *SetPolicyRequest) String() string {
 func (*SetPolicyRequest) ProtoMessage() {}
 
 func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[35]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2949,7 +3223,7 @@ func (x *SetPolicyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyRequest.ProtoReflect.Descriptor instead.
 func (*SetPolicyRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{35}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *SetPolicyRequest) GetTerms() []*PolicyTerm {
@@ -2970,7 +3244,7 @@ type SetPolicyResponse struct {
 
 func (x *SetPolicyResponse) Reset() {
 	*x = SetPolicyResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2982,7 +3256,7 @@ func (x *SetPolicyResponse) String() string {
 func (*SetPolicyResponse) ProtoMessage() {}
 
 func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[36]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2995,7 +3269,7 @@ func (x *SetPolicyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPolicyResponse.ProtoReflect.Descriptor instead.
 func (*SetPolicyResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{36}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *SetPolicyResponse) GetTerms() []*PolicyTerm {
@@ -3030,7 +3304,7 @@ type Stay struct {
 
 func (x *Stay) Reset() {
 	*x = Stay{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3042,7 +3316,7 @@ func (x *Stay) String() string {
 func (*Stay) ProtoMessage() {}
 
 func (x *Stay) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[37]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3055,7 +3329,7 @@ func (x *Stay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stay.ProtoReflect.Descriptor instead.
 func (*Stay) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{37}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *Stay) GetId() string {
@@ -3127,7 +3401,7 @@ type ListStaysRequest struct {
 
 func (x *ListStaysRequest) Reset() {
 	*x = ListStaysRequest{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3139,7 +3413,7 @@ func (x *ListStaysRequest) String() string {
 func (*ListStaysRequest) ProtoMessage() {}
 
 func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[38]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3152,7 +3426,7 @@ func (x *ListStaysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysRequest.ProtoReflect.Descriptor instead.
 func (*ListStaysRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{38}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ListStaysRequest) GetMonth() string {
@@ -3180,7 +3454,7 @@ type ListStaysResponse struct {
 
 func (x *ListStaysResponse) Reset() {
 	*x = ListStaysResponse{}
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3192,7 +3466,7 @@ func (x *ListStaysResponse) String() string {
 func (*ListStaysResponse) ProtoMessage() {}
 
 func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_planner_v1_planner_proto_msgTypes[39]
+	mi := &file_longlead_planner_v1_planner_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3205,7 +3479,7 @@ func (x *ListStaysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStaysResponse.ProtoReflect.Descriptor instead.
 func (*ListStaysResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{39}
+	return file_longlead_planner_v1_planner_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ListStaysResponse) GetStays() []*Stay {
@@ -3219,7 +3493,7 @@ var File_longlead_planner_v1_planner_proto protoreflect.FileDescriptor
 
 const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\n" +
-	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\x1a\x1flonglead/planner/v1/moves.proto\"\x99\x04\n" +
+	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\x1a\x1flonglead/planner/v1/moves.proto\x1a\x1flonglead/planner/v1/pages.proto\"\xc1\x04\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05month\x18\x02 \x01(\tR\x05month\x12\x16\n" +
@@ -3239,7 +3513,8 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\amade_by\x18\x0e \x01(\tR\x06madeBy\x123\n" +
 	"\amade_at\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\x06madeAt\x12=\n" +
 	"\fpublished_at\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\vpublishedAt\x12\x18\n" +
-	"\afailure\x18\x11 \x01(\tR\afailure\"\xb0\x01\n" +
+	"\afailure\x18\x11 \x01(\tR\afailure\x12&\n" +
+	"\x0ffinish_asked_by\x18\x12 \x01(\tR\rfinishAskedBy\"\xb0\x01\n" +
 	"\x10DraftPlanRequest\x120\n" +
 	"\x05month\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^[0-9]{4}-[0-9]{2}$R\x05month\x12$\n" +
 	"\aseconds\x18\x02 \x01(\x05B\n" +
@@ -3258,7 +3533,19 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x12CancelDraftRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\"D\n" +
 	"\x13CancelDraftResponse\x12-\n" +
-	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\"\x86\x03\n" +
+	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\"7\n" +
+	"\x12FinishDraftRequest\x12!\n" +
+	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\"D\n" +
+	"\x13FinishDraftResponse\x12-\n" +
+	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\"`\n" +
+	"\x13ReadPlanHeadRequest\x12!\n" +
+	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12&\n" +
+	"\x0fwith_work_rules\x18\x02 \x01(\bR\rwithWorkRules\"\xd1\x01\n" +
+	"\x14ReadPlanHeadResponse\x12-\n" +
+	"\x04plan\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x04plan\x125\n" +
+	"\x05sites\x18\x02 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\x05sites\x127\n" +
+	"\x06policy\x18\x03 \x03(\v2\x1f.longlead.planner.v1.PolicyTermR\x06policy\x12\x1a\n" +
+	"\bcautions\x18\x04 \x03(\tR\bcautions\"\x86\x03\n" +
 	"\tPlacement\x12!\n" +
 	"\frequest_code\x18\x01 \x01(\tR\vrequestCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x12\x1b\n" +
@@ -3367,24 +3654,32 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x10ListPlansRequest\x123\n" +
 	"\x05month\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^([0-9]{4}-[0-9]{2})?$R\x05month\"D\n" +
 	"\x11ListPlansResponse\x12/\n" +
-	"\x05plans\x18\x01 \x03(\v2\x19.longlead.planner.v1.PlanR\x05plans\"f\n" +
+	"\x05plans\x18\x01 \x03(\v2\x19.longlead.planner.v1.PlanR\x05plans\"\xa9\x01\n" +
 	"\x13ComparePlansRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12,\n" +
-	"\rother_plan_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\votherPlanId\"\xd2\x01\n" +
+	"\rother_plan_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\votherPlanId\x12 \n" +
+	"\x05limit\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\x05limit\x12\x1f\n" +
+	"\x06offset\x18\x04 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x06offset\"\xd2\x01\n" +
 	"\n" +
 	"Difference\x12!\n" +
 	"\frequest_code\x18\x01 \x01(\tR\vrequestCode\x12\x19\n" +
 	"\bdog_name\x18\x02 \x01(\tR\adogName\x124\n" +
 	"\x05first\x18\x03 \x01(\v2\x1e.longlead.planner.v1.PlacementR\x05first\x126\n" +
 	"\x06second\x18\x04 \x01(\v2\x1e.longlead.planner.v1.PlacementR\x06second\x12\x18\n" +
-	"\achanges\x18\x05 \x03(\tR\achanges\"\xc3\x02\n" +
+	"\achanges\x18\x05 \x03(\tR\achanges\"\xa1\x03\n" +
 	"\x14ComparePlansResponse\x12/\n" +
 	"\x05first\x18\x01 \x01(\v2\x19.longlead.planner.v1.PlanR\x05first\x121\n" +
 	"\x06second\x18\x02 \x01(\v2\x19.longlead.planner.v1.PlanR\x06second\x12@\n" +
 	"\vfirst_sites\x18\x03 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\n" +
 	"firstSites\x12B\n" +
 	"\fsecond_sites\x18\x04 \x03(\v2\x1f.longlead.planner.v1.SiteTotalsR\vsecondSites\x12A\n" +
-	"\vdifferences\x18\x05 \x03(\v2\x1f.longlead.planner.v1.DifferenceR\vdifferences\"\x8b\x01\n" +
+	"\vdifferences\x18\x05 \x03(\v2\x1f.longlead.planner.v1.DifferenceR\vdifferences\x12\x1c\n" +
+	"\tdiffering\x18\x06 \x01(\x05R\tdiffering\x12\x1d\n" +
+	"\n" +
+	"first_only\x18\a \x01(\x05R\tfirstOnly\x12\x1f\n" +
+	"\vsecond_only\x18\b \x01(\x05R\n" +
+	"secondOnly\"\x8b\x01\n" +
 	"\x15ExplainRequestRequest\x12!\n" +
 	"\aplan_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\x06planId\x12*\n" +
 	"\frequest_code\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vrequestCode\x12#\n" +
@@ -3478,12 +3773,17 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x14PLAN_STATE_PUBLISHED\x10\x03\x12\x19\n" +
 	"\x15PLAN_STATE_SUPERSEDED\x10\x04\x12\x18\n" +
 	"\x14PLAN_STATE_CANCELLED\x10\x05\x12\x15\n" +
-	"\x11PLAN_STATE_FAILED\x10\x062\xa1\x11\n" +
+	"\x11PLAN_STATE_FAILED\x10\x062\xb7\x15\n" +
 	"\x0ePlannerService\x12t\n" +
 	"\tDraftPlan\x12%.longlead.planner.v1.DraftPlanRequest\x1a&.longlead.planner.v1.DraftPlanResponse\"\x18\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/plans\x12\x89\x01\n" +
 	"\n" +
 	"WatchDraft\x12&.longlead.planner.v1.WatchDraftRequest\x1a'.longlead.planner.v1.WatchDraftResponse\"(\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/plans/{plan_id}/progress0\x01\x12\x8b\x01\n" +
-	"\vCancelDraft\x12'.longlead.planner.v1.CancelDraftRequest\x1a(.longlead.planner.v1.CancelDraftResponse\")\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/plans/{plan_id}/cancel\x12x\n" +
+	"\vCancelDraft\x12'.longlead.planner.v1.CancelDraftRequest\x1a(.longlead.planner.v1.CancelDraftResponse\")\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/plans/{plan_id}/cancel\x12\x8b\x01\n" +
+	"\vFinishDraft\x12'.longlead.planner.v1.FinishDraftRequest\x1a(.longlead.planner.v1.FinishDraftResponse\")\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/plans/{plan_id}/finish\x12\x89\x01\n" +
+	"\fReadPlanHead\x12(.longlead.planner.v1.ReadPlanHeadRequest\x1a).longlead.planner.v1.ReadPlanHeadResponse\"$\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/plans/{plan_id}/head\x12\x8a\x01\n" +
+	"\vListPlanned\x12'.longlead.planner.v1.ListPlannedRequest\x1a(.longlead.planner.v1.ListPlannedResponse\"(\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/plans/{plan_id}/requests\x12m\n" +
+	"\bReadLoad\x12$.longlead.planner.v1.ReadLoadRequest\x1a%.longlead.planner.v1.ReadLoadResponse\"\x14\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\n" +
+	"\x12\b/v1/load\x12x\n" +
 	"\bReadPlan\x12$.longlead.planner.v1.ReadPlanRequest\x1a%.longlead.planner.v1.ReadPlanResponse\"\x1f\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/plans/{plan_id}\x12q\n" +
 	"\tListPlans\x12%.longlead.planner.v1.ListPlansRequest\x1a&.longlead.planner.v1.ListPlansResponse\"\x15\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\v\x12\t/v1/plans\x12\x9c\x01\n" +
 	"\fComparePlans\x12(.longlead.planner.v1.ComparePlansRequest\x1a).longlead.planner.v1.ComparePlansResponse\"7\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02-\x12+/v1/plans/{plan_id}/compare/{other_plan_id}\x12\xa2\x01\n" +
@@ -3515,7 +3815,7 @@ func file_longlead_planner_v1_planner_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_planner_v1_planner_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
+var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(PlanState)(0),                  // 0: longlead.planner.v1.PlanState
 	(*Plan)(nil),                    // 1: longlead.planner.v1.Plan
@@ -3525,125 +3825,145 @@ var file_longlead_planner_v1_planner_proto_goTypes = []any{
 	(*WatchDraftResponse)(nil),      // 5: longlead.planner.v1.WatchDraftResponse
 	(*CancelDraftRequest)(nil),      // 6: longlead.planner.v1.CancelDraftRequest
 	(*CancelDraftResponse)(nil),     // 7: longlead.planner.v1.CancelDraftResponse
-	(*Placement)(nil),               // 8: longlead.planner.v1.Placement
-	(*Points)(nil),                  // 9: longlead.planner.v1.Points
-	(*Wait)(nil),                    // 10: longlead.planner.v1.Wait
-	(*Change)(nil),                  // 11: longlead.planner.v1.Change
-	(*Addition)(nil),                // 12: longlead.planner.v1.Addition
-	(*Displaced)(nil),               // 13: longlead.planner.v1.Displaced
-	(*Use)(nil),                     // 14: longlead.planner.v1.Use
-	(*SiteTotals)(nil),              // 15: longlead.planner.v1.SiteTotals
-	(*LongDay)(nil),                 // 16: longlead.planner.v1.LongDay
-	(*PolicyTerm)(nil),              // 17: longlead.planner.v1.PolicyTerm
-	(*ReadPlanRequest)(nil),         // 18: longlead.planner.v1.ReadPlanRequest
-	(*ReadPlanResponse)(nil),        // 19: longlead.planner.v1.ReadPlanResponse
-	(*ListPlansRequest)(nil),        // 20: longlead.planner.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),       // 21: longlead.planner.v1.ListPlansResponse
-	(*ComparePlansRequest)(nil),     // 22: longlead.planner.v1.ComparePlansRequest
-	(*Difference)(nil),              // 23: longlead.planner.v1.Difference
-	(*ComparePlansResponse)(nil),    // 24: longlead.planner.v1.ComparePlansResponse
-	(*ExplainRequestRequest)(nil),   // 25: longlead.planner.v1.ExplainRequestRequest
-	(*Refusal)(nil),                 // 26: longlead.planner.v1.Refusal
-	(*ExplainRequestResponse)(nil),  // 27: longlead.planner.v1.ExplainRequestResponse
-	(*Weighing)(nil),                // 28: longlead.planner.v1.Weighing
-	(*ReadWorthRequest)(nil),        // 29: longlead.planner.v1.ReadWorthRequest
-	(*Worth)(nil),                   // 30: longlead.planner.v1.Worth
-	(*ReadWorthResponse)(nil),       // 31: longlead.planner.v1.ReadWorthResponse
-	(*PublishPlanRequest)(nil),      // 32: longlead.planner.v1.PublishPlanRequest
-	(*PublishPlanResponse)(nil),     // 33: longlead.planner.v1.PublishPlanResponse
-	(*ReadPolicyRequest)(nil),       // 34: longlead.planner.v1.ReadPolicyRequest
-	(*ReadPolicyResponse)(nil),      // 35: longlead.planner.v1.ReadPolicyResponse
-	(*SetPolicyRequest)(nil),        // 36: longlead.planner.v1.SetPolicyRequest
-	(*SetPolicyResponse)(nil),       // 37: longlead.planner.v1.SetPolicyResponse
-	(*Stay)(nil),                    // 38: longlead.planner.v1.Stay
-	(*ListStaysRequest)(nil),        // 39: longlead.planner.v1.ListStaysRequest
-	(*ListStaysResponse)(nil),       // 40: longlead.planner.v1.ListStaysResponse
-	(*timestamppb.Timestamp)(nil),   // 41: google.protobuf.Timestamp
-	(*StartMoveStudyRequest)(nil),   // 42: longlead.planner.v1.StartMoveStudyRequest
-	(*WatchMoveStudyRequest)(nil),   // 43: longlead.planner.v1.WatchMoveStudyRequest
-	(*CancelMoveStudyRequest)(nil),  // 44: longlead.planner.v1.CancelMoveStudyRequest
-	(*ListMoveStudiesRequest)(nil),  // 45: longlead.planner.v1.ListMoveStudiesRequest
-	(*StartMoveStudyResponse)(nil),  // 46: longlead.planner.v1.StartMoveStudyResponse
-	(*WatchMoveStudyResponse)(nil),  // 47: longlead.planner.v1.WatchMoveStudyResponse
-	(*CancelMoveStudyResponse)(nil), // 48: longlead.planner.v1.CancelMoveStudyResponse
-	(*ListMoveStudiesResponse)(nil), // 49: longlead.planner.v1.ListMoveStudiesResponse
+	(*FinishDraftRequest)(nil),      // 8: longlead.planner.v1.FinishDraftRequest
+	(*FinishDraftResponse)(nil),     // 9: longlead.planner.v1.FinishDraftResponse
+	(*ReadPlanHeadRequest)(nil),     // 10: longlead.planner.v1.ReadPlanHeadRequest
+	(*ReadPlanHeadResponse)(nil),    // 11: longlead.planner.v1.ReadPlanHeadResponse
+	(*Placement)(nil),               // 12: longlead.planner.v1.Placement
+	(*Points)(nil),                  // 13: longlead.planner.v1.Points
+	(*Wait)(nil),                    // 14: longlead.planner.v1.Wait
+	(*Change)(nil),                  // 15: longlead.planner.v1.Change
+	(*Addition)(nil),                // 16: longlead.planner.v1.Addition
+	(*Displaced)(nil),               // 17: longlead.planner.v1.Displaced
+	(*Use)(nil),                     // 18: longlead.planner.v1.Use
+	(*SiteTotals)(nil),              // 19: longlead.planner.v1.SiteTotals
+	(*LongDay)(nil),                 // 20: longlead.planner.v1.LongDay
+	(*PolicyTerm)(nil),              // 21: longlead.planner.v1.PolicyTerm
+	(*ReadPlanRequest)(nil),         // 22: longlead.planner.v1.ReadPlanRequest
+	(*ReadPlanResponse)(nil),        // 23: longlead.planner.v1.ReadPlanResponse
+	(*ListPlansRequest)(nil),        // 24: longlead.planner.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),       // 25: longlead.planner.v1.ListPlansResponse
+	(*ComparePlansRequest)(nil),     // 26: longlead.planner.v1.ComparePlansRequest
+	(*Difference)(nil),              // 27: longlead.planner.v1.Difference
+	(*ComparePlansResponse)(nil),    // 28: longlead.planner.v1.ComparePlansResponse
+	(*ExplainRequestRequest)(nil),   // 29: longlead.planner.v1.ExplainRequestRequest
+	(*Refusal)(nil),                 // 30: longlead.planner.v1.Refusal
+	(*ExplainRequestResponse)(nil),  // 31: longlead.planner.v1.ExplainRequestResponse
+	(*Weighing)(nil),                // 32: longlead.planner.v1.Weighing
+	(*ReadWorthRequest)(nil),        // 33: longlead.planner.v1.ReadWorthRequest
+	(*Worth)(nil),                   // 34: longlead.planner.v1.Worth
+	(*ReadWorthResponse)(nil),       // 35: longlead.planner.v1.ReadWorthResponse
+	(*PublishPlanRequest)(nil),      // 36: longlead.planner.v1.PublishPlanRequest
+	(*PublishPlanResponse)(nil),     // 37: longlead.planner.v1.PublishPlanResponse
+	(*ReadPolicyRequest)(nil),       // 38: longlead.planner.v1.ReadPolicyRequest
+	(*ReadPolicyResponse)(nil),      // 39: longlead.planner.v1.ReadPolicyResponse
+	(*SetPolicyRequest)(nil),        // 40: longlead.planner.v1.SetPolicyRequest
+	(*SetPolicyResponse)(nil),       // 41: longlead.planner.v1.SetPolicyResponse
+	(*Stay)(nil),                    // 42: longlead.planner.v1.Stay
+	(*ListStaysRequest)(nil),        // 43: longlead.planner.v1.ListStaysRequest
+	(*ListStaysResponse)(nil),       // 44: longlead.planner.v1.ListStaysResponse
+	(*timestamppb.Timestamp)(nil),   // 45: google.protobuf.Timestamp
+	(*ListPlannedRequest)(nil),      // 46: longlead.planner.v1.ListPlannedRequest
+	(*ReadLoadRequest)(nil),         // 47: longlead.planner.v1.ReadLoadRequest
+	(*StartMoveStudyRequest)(nil),   // 48: longlead.planner.v1.StartMoveStudyRequest
+	(*WatchMoveStudyRequest)(nil),   // 49: longlead.planner.v1.WatchMoveStudyRequest
+	(*CancelMoveStudyRequest)(nil),  // 50: longlead.planner.v1.CancelMoveStudyRequest
+	(*ListMoveStudiesRequest)(nil),  // 51: longlead.planner.v1.ListMoveStudiesRequest
+	(*ListPlannedResponse)(nil),     // 52: longlead.planner.v1.ListPlannedResponse
+	(*ReadLoadResponse)(nil),        // 53: longlead.planner.v1.ReadLoadResponse
+	(*StartMoveStudyResponse)(nil),  // 54: longlead.planner.v1.StartMoveStudyResponse
+	(*WatchMoveStudyResponse)(nil),  // 55: longlead.planner.v1.WatchMoveStudyResponse
+	(*CancelMoveStudyResponse)(nil), // 56: longlead.planner.v1.CancelMoveStudyResponse
+	(*ListMoveStudiesResponse)(nil), // 57: longlead.planner.v1.ListMoveStudiesResponse
 }
 var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	0,  // 0: longlead.planner.v1.Plan.state:type_name -> longlead.planner.v1.PlanState
-	41, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
-	41, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
+	45, // 1: longlead.planner.v1.Plan.made_at:type_name -> google.protobuf.Timestamp
+	45, // 2: longlead.planner.v1.Plan.published_at:type_name -> google.protobuf.Timestamp
 	1,  // 3: longlead.planner.v1.DraftPlanResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 4: longlead.planner.v1.WatchDraftResponse.plan:type_name -> longlead.planner.v1.Plan
 	1,  // 5: longlead.planner.v1.CancelDraftResponse.plan:type_name -> longlead.planner.v1.Plan
-	9,  // 6: longlead.planner.v1.Placement.points:type_name -> longlead.planner.v1.Points
-	11, // 7: longlead.planner.v1.Wait.changes:type_name -> longlead.planner.v1.Change
-	13, // 8: longlead.planner.v1.Wait.displaced:type_name -> longlead.planner.v1.Displaced
-	12, // 9: longlead.planner.v1.Change.additions:type_name -> longlead.planner.v1.Addition
-	1,  // 10: longlead.planner.v1.ReadPlanResponse.plan:type_name -> longlead.planner.v1.Plan
-	15, // 11: longlead.planner.v1.ReadPlanResponse.sites:type_name -> longlead.planner.v1.SiteTotals
-	8,  // 12: longlead.planner.v1.ReadPlanResponse.placements:type_name -> longlead.planner.v1.Placement
-	10, // 13: longlead.planner.v1.ReadPlanResponse.waits:type_name -> longlead.planner.v1.Wait
-	14, // 14: longlead.planner.v1.ReadPlanResponse.uses:type_name -> longlead.planner.v1.Use
-	17, // 15: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
-	16, // 16: longlead.planner.v1.ReadPlanResponse.long_days:type_name -> longlead.planner.v1.LongDay
-	1,  // 17: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
-	8,  // 18: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
-	8,  // 19: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
-	1,  // 20: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
-	1,  // 21: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
-	15, // 22: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
-	15, // 23: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
-	23, // 24: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
-	8,  // 25: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
-	10, // 26: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
-	26, // 27: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
-	28, // 28: longlead.planner.v1.ExplainRequestResponse.weighing:type_name -> longlead.planner.v1.Weighing
-	13, // 29: longlead.planner.v1.Weighing.best:type_name -> longlead.planner.v1.Displaced
-	11, // 30: longlead.planner.v1.Weighing.change:type_name -> longlead.planner.v1.Change
-	1,  // 31: longlead.planner.v1.ReadWorthResponse.plan:type_name -> longlead.planner.v1.Plan
-	30, // 32: longlead.planner.v1.ReadWorthResponse.lines:type_name -> longlead.planner.v1.Worth
-	1,  // 33: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
-	17, // 34: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	17, // 35: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
-	17, // 36: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
-	38, // 37: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
-	2,  // 38: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
-	4,  // 39: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
-	6,  // 40: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
-	18, // 41: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
-	20, // 42: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
-	22, // 43: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
-	25, // 44: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
-	29, // 45: longlead.planner.v1.PlannerService.ReadWorth:input_type -> longlead.planner.v1.ReadWorthRequest
-	32, // 46: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
-	34, // 47: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
-	36, // 48: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
-	39, // 49: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
-	42, // 50: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
-	43, // 51: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
-	44, // 52: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
-	45, // 53: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
-	3,  // 54: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
-	5,  // 55: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
-	7,  // 56: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
-	19, // 57: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
-	21, // 58: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
-	24, // 59: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
-	27, // 60: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
-	31, // 61: longlead.planner.v1.PlannerService.ReadWorth:output_type -> longlead.planner.v1.ReadWorthResponse
-	33, // 62: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
-	35, // 63: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
-	37, // 64: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
-	40, // 65: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
-	46, // 66: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
-	47, // 67: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
-	48, // 68: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
-	49, // 69: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
-	54, // [54:70] is the sub-list for method output_type
-	38, // [38:54] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	1,  // 6: longlead.planner.v1.FinishDraftResponse.plan:type_name -> longlead.planner.v1.Plan
+	1,  // 7: longlead.planner.v1.ReadPlanHeadResponse.plan:type_name -> longlead.planner.v1.Plan
+	19, // 8: longlead.planner.v1.ReadPlanHeadResponse.sites:type_name -> longlead.planner.v1.SiteTotals
+	21, // 9: longlead.planner.v1.ReadPlanHeadResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
+	13, // 10: longlead.planner.v1.Placement.points:type_name -> longlead.planner.v1.Points
+	15, // 11: longlead.planner.v1.Wait.changes:type_name -> longlead.planner.v1.Change
+	17, // 12: longlead.planner.v1.Wait.displaced:type_name -> longlead.planner.v1.Displaced
+	16, // 13: longlead.planner.v1.Change.additions:type_name -> longlead.planner.v1.Addition
+	1,  // 14: longlead.planner.v1.ReadPlanResponse.plan:type_name -> longlead.planner.v1.Plan
+	19, // 15: longlead.planner.v1.ReadPlanResponse.sites:type_name -> longlead.planner.v1.SiteTotals
+	12, // 16: longlead.planner.v1.ReadPlanResponse.placements:type_name -> longlead.planner.v1.Placement
+	14, // 17: longlead.planner.v1.ReadPlanResponse.waits:type_name -> longlead.planner.v1.Wait
+	18, // 18: longlead.planner.v1.ReadPlanResponse.uses:type_name -> longlead.planner.v1.Use
+	21, // 19: longlead.planner.v1.ReadPlanResponse.policy:type_name -> longlead.planner.v1.PolicyTerm
+	20, // 20: longlead.planner.v1.ReadPlanResponse.long_days:type_name -> longlead.planner.v1.LongDay
+	1,  // 21: longlead.planner.v1.ListPlansResponse.plans:type_name -> longlead.planner.v1.Plan
+	12, // 22: longlead.planner.v1.Difference.first:type_name -> longlead.planner.v1.Placement
+	12, // 23: longlead.planner.v1.Difference.second:type_name -> longlead.planner.v1.Placement
+	1,  // 24: longlead.planner.v1.ComparePlansResponse.first:type_name -> longlead.planner.v1.Plan
+	1,  // 25: longlead.planner.v1.ComparePlansResponse.second:type_name -> longlead.planner.v1.Plan
+	19, // 26: longlead.planner.v1.ComparePlansResponse.first_sites:type_name -> longlead.planner.v1.SiteTotals
+	19, // 27: longlead.planner.v1.ComparePlansResponse.second_sites:type_name -> longlead.planner.v1.SiteTotals
+	27, // 28: longlead.planner.v1.ComparePlansResponse.differences:type_name -> longlead.planner.v1.Difference
+	12, // 29: longlead.planner.v1.ExplainRequestResponse.placement:type_name -> longlead.planner.v1.Placement
+	14, // 30: longlead.planner.v1.ExplainRequestResponse.wait:type_name -> longlead.planner.v1.Wait
+	30, // 31: longlead.planner.v1.ExplainRequestResponse.refusals:type_name -> longlead.planner.v1.Refusal
+	32, // 32: longlead.planner.v1.ExplainRequestResponse.weighing:type_name -> longlead.planner.v1.Weighing
+	17, // 33: longlead.planner.v1.Weighing.best:type_name -> longlead.planner.v1.Displaced
+	15, // 34: longlead.planner.v1.Weighing.change:type_name -> longlead.planner.v1.Change
+	1,  // 35: longlead.planner.v1.ReadWorthResponse.plan:type_name -> longlead.planner.v1.Plan
+	34, // 36: longlead.planner.v1.ReadWorthResponse.lines:type_name -> longlead.planner.v1.Worth
+	1,  // 37: longlead.planner.v1.PublishPlanResponse.plan:type_name -> longlead.planner.v1.Plan
+	21, // 38: longlead.planner.v1.ReadPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	21, // 39: longlead.planner.v1.SetPolicyRequest.terms:type_name -> longlead.planner.v1.PolicyTerm
+	21, // 40: longlead.planner.v1.SetPolicyResponse.terms:type_name -> longlead.planner.v1.PolicyTerm
+	42, // 41: longlead.planner.v1.ListStaysResponse.stays:type_name -> longlead.planner.v1.Stay
+	2,  // 42: longlead.planner.v1.PlannerService.DraftPlan:input_type -> longlead.planner.v1.DraftPlanRequest
+	4,  // 43: longlead.planner.v1.PlannerService.WatchDraft:input_type -> longlead.planner.v1.WatchDraftRequest
+	6,  // 44: longlead.planner.v1.PlannerService.CancelDraft:input_type -> longlead.planner.v1.CancelDraftRequest
+	8,  // 45: longlead.planner.v1.PlannerService.FinishDraft:input_type -> longlead.planner.v1.FinishDraftRequest
+	10, // 46: longlead.planner.v1.PlannerService.ReadPlanHead:input_type -> longlead.planner.v1.ReadPlanHeadRequest
+	46, // 47: longlead.planner.v1.PlannerService.ListPlanned:input_type -> longlead.planner.v1.ListPlannedRequest
+	47, // 48: longlead.planner.v1.PlannerService.ReadLoad:input_type -> longlead.planner.v1.ReadLoadRequest
+	22, // 49: longlead.planner.v1.PlannerService.ReadPlan:input_type -> longlead.planner.v1.ReadPlanRequest
+	24, // 50: longlead.planner.v1.PlannerService.ListPlans:input_type -> longlead.planner.v1.ListPlansRequest
+	26, // 51: longlead.planner.v1.PlannerService.ComparePlans:input_type -> longlead.planner.v1.ComparePlansRequest
+	29, // 52: longlead.planner.v1.PlannerService.ExplainRequest:input_type -> longlead.planner.v1.ExplainRequestRequest
+	33, // 53: longlead.planner.v1.PlannerService.ReadWorth:input_type -> longlead.planner.v1.ReadWorthRequest
+	36, // 54: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
+	38, // 55: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
+	40, // 56: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
+	43, // 57: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
+	48, // 58: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
+	49, // 59: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
+	50, // 60: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
+	51, // 61: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
+	3,  // 62: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
+	5,  // 63: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
+	7,  // 64: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
+	9,  // 65: longlead.planner.v1.PlannerService.FinishDraft:output_type -> longlead.planner.v1.FinishDraftResponse
+	11, // 66: longlead.planner.v1.PlannerService.ReadPlanHead:output_type -> longlead.planner.v1.ReadPlanHeadResponse
+	52, // 67: longlead.planner.v1.PlannerService.ListPlanned:output_type -> longlead.planner.v1.ListPlannedResponse
+	53, // 68: longlead.planner.v1.PlannerService.ReadLoad:output_type -> longlead.planner.v1.ReadLoadResponse
+	23, // 69: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
+	25, // 70: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
+	28, // 71: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
+	31, // 72: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
+	35, // 73: longlead.planner.v1.PlannerService.ReadWorth:output_type -> longlead.planner.v1.ReadWorthResponse
+	37, // 74: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
+	39, // 75: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
+	41, // 76: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
+	44, // 77: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
+	54, // 78: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
+	55, // 79: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
+	56, // 80: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
+	57, // 81: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
+	62, // [62:82] is the sub-list for method output_type
+	42, // [42:62] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_longlead_planner_v1_planner_proto_init() }
@@ -3652,13 +3972,14 @@ func file_longlead_planner_v1_planner_proto_init() {
 		return
 	}
 	file_longlead_planner_v1_moves_proto_init()
+	file_longlead_planner_v1_pages_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_planner_v1_planner_proto_rawDesc), len(file_longlead_planner_v1_planner_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   40,
+			NumMessages:   44,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -24,6 +24,10 @@ const (
 	PlannerService_DraftPlan_FullMethodName       = "/longlead.planner.v1.PlannerService/DraftPlan"
 	PlannerService_WatchDraft_FullMethodName      = "/longlead.planner.v1.PlannerService/WatchDraft"
 	PlannerService_CancelDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/CancelDraft"
+	PlannerService_FinishDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/FinishDraft"
+	PlannerService_ReadPlanHead_FullMethodName    = "/longlead.planner.v1.PlannerService/ReadPlanHead"
+	PlannerService_ListPlanned_FullMethodName     = "/longlead.planner.v1.PlannerService/ListPlanned"
+	PlannerService_ReadLoad_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadLoad"
 	PlannerService_ReadPlan_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadPlan"
 	PlannerService_ListPlans_FullMethodName       = "/longlead.planner.v1.PlannerService/ListPlans"
 	PlannerService_ComparePlans_FullMethodName    = "/longlead.planner.v1.PlannerService/ComparePlans"
@@ -52,6 +56,15 @@ type PlannerServiceClient interface {
 	WatchDraft(ctx context.Context, in *WatchDraftRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchDraftResponse], error)
 	// CancelDraft stops a draft that is being worked on; nothing of it is kept but the fact.
 	CancelDraft(ctx context.Context, in *CancelDraftRequest, opts ...grpc.CallOption) (*CancelDraftResponse, error)
+	// FinishDraft stops the search of a draft that is being worked on and keeps the best plan found so far as the draft; one that has
+	// none yet ends with its first. Asked again, or of a draft that is done, it changes nothing. Follow it with WatchDraft.
+	FinishDraft(ctx context.Context, in *FinishDraftRequest, opts ...grpc.CallOption) (*FinishDraftResponse, error)
+	// ReadPlanHead reads a plan without its requests: totals by site, policy, cautions.
+	ReadPlanHead(ctx context.Context, in *ReadPlanHeadRequest, opts ...grpc.CallOption) (*ReadPlanHeadResponse, error)
+	// ListPlanned lists one page of a plan's requests, placed and waiting.
+	ListPlanned(ctx context.Context, in *ListPlannedRequest, opts ...grpc.CallOption) (*ListPlannedResponse, error)
+	// ReadLoad reads the load of every resource of a plan against what there is, by week or day of its month.
+	ReadLoad(ctx context.Context, in *ReadLoadRequest, opts ...grpc.CallOption) (*ReadLoadResponse, error)
 	// ReadPlan reads a whole plan: placements, wait list with reasons, use of every resource, prices and policy.
 	ReadPlan(ctx context.Context, in *ReadPlanRequest, opts ...grpc.CallOption) (*ReadPlanResponse, error)
 	// ListPlans lists the plans of a month, newest first, without their parts.
@@ -123,6 +136,46 @@ func (c *plannerServiceClient) CancelDraft(ctx context.Context, in *CancelDraftR
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CancelDraftResponse)
 	err := c.cc.Invoke(ctx, PlannerService_CancelDraft_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) FinishDraft(ctx context.Context, in *FinishDraftRequest, opts ...grpc.CallOption) (*FinishDraftResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FinishDraftResponse)
+	err := c.cc.Invoke(ctx, PlannerService_FinishDraft_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ReadPlanHead(ctx context.Context, in *ReadPlanHeadRequest, opts ...grpc.CallOption) (*ReadPlanHeadResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadPlanHeadResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ReadPlanHead_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ListPlanned(ctx context.Context, in *ListPlannedRequest, opts ...grpc.CallOption) (*ListPlannedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPlannedResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ListPlanned_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ReadLoad(ctx context.Context, in *ReadLoadRequest, opts ...grpc.CallOption) (*ReadLoadResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadLoadResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ReadLoad_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -281,6 +334,15 @@ type PlannerServiceServer interface {
 	WatchDraft(*WatchDraftRequest, grpc.ServerStreamingServer[WatchDraftResponse]) error
 	// CancelDraft stops a draft that is being worked on; nothing of it is kept but the fact.
 	CancelDraft(context.Context, *CancelDraftRequest) (*CancelDraftResponse, error)
+	// FinishDraft stops the search of a draft that is being worked on and keeps the best plan found so far as the draft; one that has
+	// none yet ends with its first. Asked again, or of a draft that is done, it changes nothing. Follow it with WatchDraft.
+	FinishDraft(context.Context, *FinishDraftRequest) (*FinishDraftResponse, error)
+	// ReadPlanHead reads a plan without its requests: totals by site, policy, cautions.
+	ReadPlanHead(context.Context, *ReadPlanHeadRequest) (*ReadPlanHeadResponse, error)
+	// ListPlanned lists one page of a plan's requests, placed and waiting.
+	ListPlanned(context.Context, *ListPlannedRequest) (*ListPlannedResponse, error)
+	// ReadLoad reads the load of every resource of a plan against what there is, by week or day of its month.
+	ReadLoad(context.Context, *ReadLoadRequest) (*ReadLoadResponse, error)
 	// ReadPlan reads a whole plan: placements, wait list with reasons, use of every resource, prices and policy.
 	ReadPlan(context.Context, *ReadPlanRequest) (*ReadPlanResponse, error)
 	// ListPlans lists the plans of a month, newest first, without their parts.
@@ -327,6 +389,18 @@ func (UnimplementedPlannerServiceServer) WatchDraft(*WatchDraftRequest, grpc.Ser
 }
 func (UnimplementedPlannerServiceServer) CancelDraft(context.Context, *CancelDraftRequest) (*CancelDraftResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelDraft not implemented")
+}
+func (UnimplementedPlannerServiceServer) FinishDraft(context.Context, *FinishDraftRequest) (*FinishDraftResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FinishDraft not implemented")
+}
+func (UnimplementedPlannerServiceServer) ReadPlanHead(context.Context, *ReadPlanHeadRequest) (*ReadPlanHeadResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadPlanHead not implemented")
+}
+func (UnimplementedPlannerServiceServer) ListPlanned(context.Context, *ListPlannedRequest) (*ListPlannedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPlanned not implemented")
+}
+func (UnimplementedPlannerServiceServer) ReadLoad(context.Context, *ReadLoadRequest) (*ReadLoadResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadLoad not implemented")
 }
 func (UnimplementedPlannerServiceServer) ReadPlan(context.Context, *ReadPlanRequest) (*ReadPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReadPlan not implemented")
@@ -431,6 +505,78 @@ func _PlannerService_CancelDraft_Handler(srv interface{}, ctx context.Context, d
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(PlannerServiceServer).CancelDraft(ctx, req.(*CancelDraftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_FinishDraft_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FinishDraftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).FinishDraft(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_FinishDraft_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).FinishDraft(ctx, req.(*FinishDraftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ReadPlanHead_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadPlanHeadRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ReadPlanHead(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ReadPlanHead_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ReadPlanHead(ctx, req.(*ReadPlanHeadRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ListPlanned_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPlannedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ListPlanned(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ListPlanned_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ListPlanned(ctx, req.(*ListPlannedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ReadLoad_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadLoadRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ReadLoad(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ReadLoad_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ReadLoad(ctx, req.(*ReadLoadRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -676,6 +822,22 @@ var PlannerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelDraft",
 			Handler:    _PlannerService_CancelDraft_Handler,
+		},
+		{
+			MethodName: "FinishDraft",
+			Handler:    _PlannerService_FinishDraft_Handler,
+		},
+		{
+			MethodName: "ReadPlanHead",
+			Handler:    _PlannerService_ReadPlanHead_Handler,
+		},
+		{
+			MethodName: "ListPlanned",
+			Handler:    _PlannerService_ListPlanned_Handler,
+		},
+		{
+			MethodName: "ReadLoad",
+			Handler:    _PlannerService_ReadLoad_Handler,
 		},
 		{
 			MethodName: "ReadPlan",
