@@ -23,7 +23,8 @@ type planCmd struct {
 	Moves   planMovesCmd   `cmd:"" help:"Say how much more a month could hold if promises moved: none, one, two and so on."`
 	Worth   planWorthCmd   `cmd:"" help:"Say what one more run, place or trainer would be worth, by site and week."`
 	Publish planPublishCmd `cmd:"" help:"Turn a draft into promises."`
-	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on."`
+	Finish  planFinishCmd  `cmd:"" help:"Stop a draft that is being worked on and keep the best plan found so far."`
+	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on and keep nothing."`
 }
 
 // withPlanner runs a command on the planner, of this process or of --server.

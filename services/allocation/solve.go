@@ -46,8 +46,8 @@ type run struct {
 	stopped atomic.Bool
 	reason  StopReason
 	parts   []*solver
-	done    int  // iterations used
-	outer   *run // whose plan this run rebuilds a piece of; nil for a call of Solve
+	done    int           // iterations used
+	outer   *run          // whose plan this run rebuilds a piece of; nil for a call of Solve
 	begun   chan struct{} // closed when each part has a first plan; nil where outer is not
 
 	mu   sync.Mutex // guards what follows
