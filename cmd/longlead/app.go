@@ -201,7 +201,8 @@ func (a *app) serveInProcess(pool *postgres.Pool, client *jobs.Client) error {
 		return err
 	}
 	var err error
-	a.school, err = assembly.New(assembly.Deps{Pool: pool, Jobs: client, Tokens: a.tokens, Log: a.log, Now: time.Now, PublicURL: a.publicURL})
+	a.school, err = assembly.New(assembly.Deps{Pool: pool, Jobs: client, Tokens: a.tokens, Log: a.log, Now: time.Now, PublicURL: a.publicURL,
+		Door: assembly.NewDoor(pool, time.Now, a.log), Secure: strings.HasPrefix(a.publicURL, "https://")})
 	if err != nil {
 		return err
 	}

@@ -69,6 +69,6 @@ func letPeopleIn(ctx context.Context, a *app, o *Options, std streams) error {
 			return err
 		}
 	}
-	printSentence(o.notes(std), "Five people may sign in to the console, one of each role; their logins and passwords are in %s", path)
+	printSentence(o.notes(std), "Five people may sign in to the console at %s/, one of each role. Their logins and passwords are in %s", a.publicURL, path)
 	return nil
 }

@@ -75,7 +75,7 @@ func serve(ctx context.Context, a *app, o *Options, l ListenOptions, std streams
 			failed <- fmt.Errorf("serve HTTP: %w", err)
 		}
 	}()
-	fmt.Fprintf(o.notes(std), "Serving gRPC on %s and HTTP/JSON on http://%s (described in /openapi.json). %s Stop with Ctrl-C.\n", grpcListener.Addr(), httpListener.Addr(), where)
+	fmt.Fprintf(o.notes(std), "Serving the console on http://%s/, HTTP/JSON there too (described in /openapi.json), and gRPC on %s. %s Stop with Ctrl-C.\n", httpListener.Addr(), grpcListener.Addr(), where)
 	select {
 	case <-ctx.Done():
 		err = nil

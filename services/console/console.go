@@ -7,7 +7,8 @@
 //	dogs       one dog: stay, ladder, readiness, cautions, vaccines, history
 //	requests   enter, bring in, search and answer requests
 //	handovers  a day of appointments with owners, and the letters to them
-//	setup      records of the school, policy, rules, letters' texts, people
+//	setup      records of the school, policy, rules
+//	people     who may sign in, and what they may do
 //
 // What they all stand in is package frame. Pages know services by their calls alone and no table.
 package console
@@ -19,6 +20,7 @@ import (
 
 	"github.com/longlead/longlead/services/console/door"
 	"github.com/longlead/longlead/services/console/frame"
+	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/rpc"
 )
 
@@ -32,12 +34,15 @@ func New(d frame.Deps) *Console { return &Console{frame: frame.New(d, sections()
 
 // sections are the words of the bar, in the order of a school's work.
 func sections() []frame.Section {
-	return []frame.Section{}
+	return []frame.Section{
+		people.Section(),
+	}
 }
 
 // Pages are the addresses of the console.
 func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 	return c.frame.Mount(conn, slices.Concat(
 		door.Pages(),
+		people.Pages(),
 	)...)
 }

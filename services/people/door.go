@@ -3,6 +3,7 @@ package people
 import (
 	"context"
 	"log/slog"
+	"sync"
 	"time"
 
 	"github.com/longlead/longlead/services/apperr"
@@ -22,8 +23,8 @@ type DoorDeps struct {
 type Door struct {
 	deps   DoorDeps
 	hasher hasher
-	// nobody is the hash of a password that nobody has: what is checked for a login that does not exist.
-	nobody string
+	// nobody makes, once, the hash of a password that nobody has: what is checked for a login that does not exist.
+	nobody func() (string, error)
 }
 
 // NewDoor makes a door. It panics when a dependency is missing, which is a fault in the wiring.
@@ -31,12 +32,10 @@ func NewDoor(d DoorDeps) *Door {
 	if d.Pool == nil || d.Mint == nil || d.Now == nil || d.Log == nil {
 		panic("people.NewDoor: all dependencies are required")
 	}
-	// Made with the parameters in use, so that it takes the time that theirs take. It cannot fail but for a machine without random numbers.
-	nobody, err := theHasher.hash(context.Background(), newSecret())
-	if err != nil {
-		panic("people.NewDoor: " + err.Error())
-	}
-	return &Door{deps: d, hasher: theHasher, nobody: nobody}
+	return &Door{deps: d, hasher: theHasher, nobody: sync.OnceValues(func() (string, error) {
+		// Made with the parameters in use, so that it takes the time that theirs take.
+		return newHasher().hash(context.Background(), newSecret())
+	})}
 }
 
 func (d *Door) now() time.Time { return d.deps.Now().UTC().Truncate(time.Microsecond) }
@@ -94,10 +93,14 @@ func (d *Door) try(ctx context.Context, login, password, from string) (secretPer
 	if err := d.count(ctx, login, from, now); err != nil {
 		return secretPerson{}, err
 	}
+	nobody, err := d.nobody()
+	if err != nil {
+		return secretPerson{}, err
+	}
 	known, err := findSecret(ctx, d.deps.Pool, login)
 	missing := postgres.NoRows(err)
 	if missing {
-		known, err = secretPerson{Hash: d.nobody}, nil
+		known, err = secretPerson{Hash: nobody}, nil
 	}
 	if err != nil {
 		return secretPerson{}, err
@@ -172,11 +175,11 @@ func (d *Door) ChangePassword(ctx context.Context, secret, old, fresh string) er
 	if err != nil {
 		return err
 	}
-	if err := checkPassword(fresh, p.Login, p.Name); err != nil {
-		return err
+	if fault := passwordFault(fresh, p.Login, p.Name); fault != "" {
+		return apperr.Invalidf("PASSWORD_WEAK", "The new password %s. Take a few words that do not belong together; any characters will do.", fault)
 	}
 	if plain(old) == plain(fresh) {
-		return apperr.InvalidField("password", "must be another one than before", "choose a new one")
+		return apperr.Invalidf("PASSWORD_WEAK", "The new password is the one that you have: choose another one.")
 	}
 	// The session stands for the address: who holds it is slowed down as at the door.
 	known, err := d.try(ctx, p.Login, old, string(hashSecret(secret)))

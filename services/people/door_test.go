@@ -154,9 +154,9 @@ func TestChangePassword(t *testing.T) {
 
 	for _, tc := range []struct{ name, old, fresh, reason string }{
 		{"wrong", "not it, not it", good, "PASSWORD_WRONG"},
-		{"too short", made, "eleven char", "INVALID_FIELD"},
-		{"the same", made, made, "INVALID_FIELD"},
-		{"common", made, "Password123456!", "INVALID_FIELD"},
+		{"too short", made, "eleven char", "PASSWORD_WEAK"},
+		{"the same", made, made, "PASSWORD_WEAK"},
+		{"common", made, "Password123456!", "PASSWORD_WEAK"},
 	} {
 		require.Equal(t, tc.reason, apperr.ReasonOf(s.door.ChangePassword(t.Context(), secret, tc.old, tc.fresh)), tc.name)
 	}

@@ -27,12 +27,18 @@ type Reply struct {
 	Path string
 }
 
-// As signs a person of a role in.
-func (s *School) As(t testing.TB, role string) *Client {
+// Visitor is somebody who has not signed in.
+func (s *School) Visitor(t testing.TB) *Client {
 	t.Helper()
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
-	c := &Client{http: &http.Client{Jar: jar}, url: s.URL}
+	return &Client{http: &http.Client{Jar: jar}, url: s.URL}
+}
+
+// As signs a person of a role in.
+func (s *School) As(t testing.TB, role string) *Client {
+	t.Helper()
+	c := s.Visitor(t)
 	for _, p := range People {
 		if p.Role == role {
 			reply := c.send(t, http.MethodPost, "/sign-in", url.Values{"login": {p.Login}, "password": {Password}, "back": {"/password"}})

@@ -17,6 +17,7 @@ import (
 	"google.golang.org/grpc"
 
 	"github.com/longlead/longlead/services/assembly"
+	"github.com/longlead/longlead/services/console/frame"
 	"github.com/longlead/longlead/services/exchange"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/internal/scenariotest"
@@ -25,6 +26,8 @@ import (
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
 	"github.com/longlead/longlead/services/rpc"
+
+	peoplev1 "github.com/longlead/longlead/proto/longlead/people/v1"
 )
 
 // Now is the instant that the school of a test lives in: a Monday afternoon before the month of the scenario.
@@ -53,6 +56,8 @@ type Set struct {
 	March bool
 	// Work starts workers of all jobs.
 	Work bool
+	// Kept keeps People in the database, behind the door that the program has; else they are let in from memory, which is quicker.
+	Kept bool
 }
 
 // New serves the school until the test ends.
@@ -72,7 +77,11 @@ func New(t testing.TB, set Set) *School {
 	require.NoError(t, err)
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("manager", "manager", "the-manager's-token"))
-	s.Assembly, err = assembly.New(assembly.Deps{Pool: s.Pool, Jobs: inserts, Tokens: tokens, Log: log, Now: s.now, PublicURL: "https://dogs.example.com", Door: NewDoor()})
+	var door frame.Door = NewDoor()
+	if set.Kept {
+		door = assembly.NewDoor(s.Pool, s.now, log)
+	}
+	s.Assembly, err = assembly.New(assembly.Deps{Pool: s.Pool, Jobs: inserts, Tokens: tokens, Log: log, Now: s.now, PublicURL: "https://dogs.example.com", Door: door})
 	require.NoError(t, err)
 	web := httptest.NewServer(s.Assembly.Server.Handler())
 	s.URL = web.URL
@@ -84,6 +93,9 @@ func New(t testing.TB, set Set) *School {
 		_ = s.Conn.Close()
 		s.Assembly.Server.Stop(time.Second)
 	})
+	if set.Kept {
+		s.keepPeople(t)
+	}
 	if set.Work {
 		s.work(t, log)
 	}
@@ -94,6 +106,15 @@ func (s *School) now() time.Time { return time.UnixMicro(s.clock.Load()).UTC() }
 
 // SetNow moves the clock of the school.
 func (s *School) SetNow(now time.Time) { s.clock.Store(now.UnixMicro()) }
+
+// keepPeople adds People, without what only the scenario has.
+func (s *School) keepPeople(t testing.TB) {
+	t.Helper()
+	for _, p := range People {
+		_, err := peoplev1.NewPeopleServiceClient(s.Conn).AddPerson(t.Context(), &peoplev1.AddPersonRequest{Login: p.Login, Name: p.Name, Role: p.Role, Password: Password, KeepPassword: true})
+		require.NoError(t, err)
+	}
+}
 
 func (s *School) work(t testing.TB, log *slog.Logger) {
 	t.Helper()

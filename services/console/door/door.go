@@ -64,7 +64,11 @@ func signIn(v *frame.Visit) error {
 		return v.To(view.Back)
 	}
 	t, ok := frame.Mendable(err)
-	if !ok && t.Status != http.StatusUnauthorized {
+	held := t.Reason == "SIGN_IN_HELD" || t.Reason == "SIGN_IN_BUSY"
+	if held {
+		t.Status = http.StatusTooManyRequests
+	}
+	if !ok && !held && t.Status != http.StatusUnauthorized {
 		return err
 	}
 	view.Trouble = t

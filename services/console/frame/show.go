@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"path"
 	"slices"
 	"strings"
 )
@@ -19,15 +20,15 @@ type Template struct {
 	set *template.Template
 }
 
-// Parse reads a page's template from a file that defines "title" and "main", and may define more parts. It sees all of `files` whose names begin
-// with "_" as well. It panics on a fault: the file is part of the program.
+// Parse reads a page's template from a file that defines "title" and "main", and may define more parts. It sees all files
+// beside it whose names begin with "_" as well. It panics on a fault: the file is part of the program.
 func Parse(files fs.FS, name string) *Template {
 	set := template.New("frame.html").Funcs(functions())
 	template.Must(set.ParseFS(frameFiles, "templates/*.html"))
 	if files == nil {
 		return &Template{set: set}
 	}
-	shared, err := fs.Glob(files, "_*.html")
+	shared, err := fs.Glob(files, path.Join(path.Dir(name), "_*.html"))
 	if err != nil {
 		panic(err)
 	}
