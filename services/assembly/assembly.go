@@ -101,7 +101,7 @@ func (s *School) leaves() []rpc.Register {
 	pool, mint, now := s.deps.Pool, ids.NewMint(), s.deps.Now
 	places := facility.NewServer(facility.Deps{Pool: pool, Mint: mint})
 	staff := roster.NewServer(roster.Deps{Pool: pool, Mint: mint, Sites: rosterSites})
-	dogs := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Sites: enrollmentSites})
+	dogs := enrollment.NewServer(enrollment.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Sites: enrollmentSites, Promised: planner.ListPromisedRequests})
 	files := exchange.NewServer(exchange.Deps{Pool: pool, Mint: mint, Now: now, Caller: rpc.CallerName, Ports: Ports()})
 	logs := training.NewServer(training.Deps{Pool: pool, Now: now, Caller: rpc.CallerName, Known: planner.TrainingKnown()})
 	letters := mail.NewServer(mail.Deps{Pool: pool, Outbox: s.Outbox, Mint: mint, Now: now, Caller: rpc.CallerName})
@@ -131,6 +131,7 @@ func (s *School) above() []rpc.Register {
 	return []rpc.Register{
 		{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterPlannerServiceServer(r, plans) }, HTTP: plannerv1.RegisterPlannerServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterMendServiceServer(r, plans) }, HTTP: plannerv1.RegisterMendServiceHandler},
+		{GRPC: func(r grpc.ServiceRegistrar) { plannerv1.RegisterStandingServiceServer(r, plans) }, HTTP: plannerv1.RegisterStandingServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterDayPlanServiceServer(r, days) }, HTTP: dayplanv1.RegisterDayPlanServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { dayplanv1.RegisterEveningServiceServer(r, evenings) }, HTTP: dayplanv1.RegisterEveningServiceHandler},
 		{GRPC: func(r grpc.ServiceRegistrar) { readinessv1.RegisterReadinessServiceServer(r, ready) }, HTTP: readinessv1.RegisterReadinessServiceHandler},

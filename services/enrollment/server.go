@@ -23,7 +23,12 @@ type Deps struct {
 	Caller func(context.Context) string
 	// Sites lists the sites with the rules that requests are held against.
 	Sites Sites
+	// Promised lists the requests that have a promised stay, whatever has become of it since, but for those whose promise was taken back.
+	Promised Promised
 }
+
+// Promised lists requests with a promised stay. The package that keeps the stays provides it.
+type Promised func(ctx context.Context, db postgres.DB) ([]ids.RequestID, error)
 
 // Server answers EnrollmentService.
 type Server struct {
@@ -35,8 +40,8 @@ var _ enrollmentv1.EnrollmentServiceServer = (*Server)(nil)
 
 // NewServer makes a server. It panics when a dependency is missing, which is a fault in the wiring.
 func NewServer(d Deps) *Server {
-	if d.Pool == nil || d.Mint == nil || d.Now == nil || d.Caller == nil || d.Sites == nil {
-		panic("enrollment.NewServer: Pool, Mint, Now, Caller and Sites are required")
+	if d.Pool == nil || d.Mint == nil || d.Now == nil || d.Caller == nil || d.Sites == nil || d.Promised == nil {
+		panic("enrollment.NewServer: every dependency is required")
 	}
 	return &Server{deps: d}
 }

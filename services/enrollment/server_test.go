@@ -10,6 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/longlead/longlead/services/apperr"
+	"github.com/longlead/longlead/services/ids"
+	"github.com/longlead/longlead/services/postgres"
 
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 )
@@ -20,7 +22,7 @@ func (s *school) server() *Server {
 
 func (s *school) deps() Deps {
 	return Deps{Pool: s.Pool, Mint: uuid.New, Now: func() time.Time { return testNow.Add(1234567) },
-		Caller: func(context.Context) string { return "CLEO" }, Sites: s.listSites}
+		Caller: func(context.Context) string { return "CLEO" }, Sites: s.listSites, Promised: func(context.Context, postgres.DB) ([]ids.RequestID, error) { return s.promised, nil }}
 }
 
 func TestNewServerNeedsEverything(t *testing.T) {
@@ -30,6 +32,7 @@ func TestNewServerNeedsEverything(t *testing.T) {
 	for name, drop := range map[string]func(*Deps){
 		"Pool": func(d *Deps) { d.Pool = nil }, "Mint": func(d *Deps) { d.Mint = nil }, "Now": func(d *Deps) { d.Now = nil },
 		"Caller": func(d *Deps) { d.Caller = nil }, "Sites": func(d *Deps) { d.Sites = nil },
+		"Promised": func(d *Deps) { d.Promised = nil },
 	} {
 		d := s.deps()
 		drop(&d)

@@ -33,6 +33,8 @@ func days(first, last string) calendar.Span {
 type school struct {
 	*postgres.Pool
 	sites []SiteRules
+	// promised are the requests that have a stay, as the planner would say.
+	promised []ids.RequestID
 }
 
 func newSchool(t testing.TB) *school {

@@ -20,6 +20,8 @@ type File struct {
 	// Kind is the name of the kind; empty to go by the file's name or, in a workbook, by its sheets.
 	Kind    string
 	Content []byte
+	// Mends stand in place of cells of the file.
+	Mends []sheet.Mend
 }
 
 // Settings say how to take files in.
@@ -29,6 +31,8 @@ type Settings struct {
 	// DryRun checks everything and changes nothing.
 	DryRun bool
 	Dates  sheet.DateOrder
+	// ShowRows is how many rows with a fault are shown as they stand, with the rows around them.
+	ShowRows int
 }
 
 // Report says what came of an import.
@@ -51,6 +55,21 @@ type FileReport struct {
 	// RejectedName and RejectedContent are a file of the rejected rows with their reasons; only with SkipBad.
 	RejectedName    string
 	RejectedContent []byte
+	// Sheet of a workbook; empty for CSV.
+	Sheet string
+	// Header and Shown are the file as it stands, where something is wrong with it; only with ShowRows.
+	Header []string
+	Shown  []ShownRow
+}
+
+// ShownRow is a row as it stands in its file.
+type ShownRow struct {
+	Line  int
+	Cells []string
+	// Faults are empty in a row that stands beside a faulty one.
+	Faults []sheet.Fault
+	// At is, for each fault, the number of its cell; -1 when it is about none.
+	At []int
 }
 
 // taken counts the rows that were written.

@@ -37,7 +37,7 @@ func take(ctx context.Context, pool *postgres.Pool, ports []records.Port, in rec
 			return err
 		}
 		var err error
-		if report, err = run.report(read.faults, settings.SkipBad); err != nil {
+		if report, err = run.report(read.faults, settings); err != nil {
 			return err
 		}
 		if settings.DryRun || len(read.faults) > 0 || (len(report.Faults) > 0 && !settings.SkipBad) {
@@ -200,14 +200,19 @@ func (run *intake) reject(t *openTable, row sheet.Row, wrong []records.Wrong) {
 }
 
 // report sums up, and writes the rejected rows into files of their own where bad rows may be skipped.
-func (run *intake) report(fileFaults []sheet.Fault, withRejected bool) (Report, error) {
+func (run *intake) report(fileFaults []sheet.Fault, settings Settings) (Report, error) {
 	report := Report{Faults: slices.Clone(fileFaults)}
+	left := settings.ShowRows
 	for _, t := range run.tables {
 		slices.SortStableFunc(t.Rejected, func(a, b sheet.Rejected) int { return cmp.Compare(a.Line, b.Line) })
 		slices.SortStableFunc(t.Faults, func(a, b sheet.Fault) int { return cmp.Compare(a.Line, b.Line) })
 		report.Faults = append(report.Faults, fewer(t.File, t.Faults)...)
-		file := FileReport{Name: t.File, Kind: t.port.Kind.Name, Rows: t.taken + len(t.Rejected), Taken: t.taken, Rejected: len(t.Rejected), Notes: t.Notes}
-		if withRejected && len(t.Rejected) > 0 {
+		file := FileReport{Name: t.File, Kind: t.port.Kind.Name, Rows: t.taken + len(t.Rejected), Taken: t.taken, Rejected: len(t.Rejected), Notes: t.Notes, Sheet: t.Sheet}
+		if left > 0 {
+			file.Header, file.Shown = t.Header, t.shown(left)
+			left -= min(left, len(t.Rejected))
+		}
+		if settings.SkipBad && len(t.Rejected) > 0 {
 			var buffer bytes.Buffer
 			name, format := rejectedName(t.Table)
 			if err := sheet.WriteRejected(&buffer, format, t.Table); err != nil {

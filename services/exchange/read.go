@@ -51,7 +51,7 @@ func readFiles(ctx context.Context, ports []records.Port, files []File, settings
 }
 
 func readFile(ports []records.Port, file File, settings Settings) ([]sheet.Table, error) {
-	options := sheet.Options{Dates: settings.Dates}
+	options := sheet.Options{Dates: settings.Dates, Mends: file.Mends}
 	p, workbook := kindOf(ports, file.Name), strings.HasSuffix(strings.ToLower(file.Name), ".xlsx")
 	switch {
 	case file.Kind != "":

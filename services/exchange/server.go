@@ -50,7 +50,7 @@ func NewServer(d Deps) *Server {
 func (s *Server) ListKinds(context.Context, *exchangev1.ListKindsRequest) (*exchangev1.ListKindsResponse, error) {
 	out := &exchangev1.ListKindsResponse{}
 	for _, p := range s.deps.Ports {
-		out.Kinds = append(out.Kinds, kindToProto(p.Kind))
+		out.Kinds = append(out.Kinds, kindToProto(p))
 	}
 	return out, nil
 }

@@ -39,10 +39,11 @@ type Deps struct {
 	Areas Areas
 }
 
-// Server answers PlannerService and MendService.
+// Server answers PlannerService, MendService and StandingService.
 type Server struct {
 	plannerv1.UnsafePlannerServiceServer
 	plannerv1.UnsafeMendServiceServer
+	plannerv1.UnsafeStandingServiceServer
 	deps Deps
 }
 

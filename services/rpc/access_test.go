@@ -59,7 +59,7 @@ var allowed = map[string][]string{
 // changes sorts each method that changes something; all others read.
 var changes = map[string]string{
 	"CloseRuns": "record", "ReopenRun": "record", "SetPlaces": "record", "RecordAbsence": "record", "RemoveAbsence": "record",
-	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record",
+	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record", "MendFile": "record",
 	"DraftPlan": "draft", "CancelDraft": "draft", "FinishDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
@@ -79,6 +79,7 @@ var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "L
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth", "PreviewExtension", "PreviewIsolation", "ListIsolations", "ReadStayHistory",
 	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "MeasurePace", "ListEvenings",
+	"FindRequests", "ReadDog", "ListRecords", "ReadRecord", "FindCodes", "ReadStandings",
 	"ListHandovers", "ReadHandover", "ListReminders", "ReadPlanHead", "ListPlanned", "ReadLoad"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {

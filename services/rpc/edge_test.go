@@ -84,6 +84,7 @@ func newEdge(t *testing.T, p *planner) edge {
 		register(trainingv1.RegisterTrainingServiceServer, trainingv1.TrainingServiceServer(trainingv1.UnimplementedTrainingServiceServer{}), trainingv1.RegisterTrainingServiceHandler),
 		register(exchangev1.RegisterExchangeServiceServer, exchangev1.ExchangeServiceServer(exchangev1.UnimplementedExchangeServiceServer{}), exchangev1.RegisterExchangeServiceHandler),
 		register(plannerv1.RegisterMendServiceServer, plannerv1.MendServiceServer(plannerv1.UnimplementedMendServiceServer{}), plannerv1.RegisterMendServiceHandler),
+		register(plannerv1.RegisterStandingServiceServer, plannerv1.StandingServiceServer(plannerv1.UnimplementedStandingServiceServer{}), plannerv1.RegisterStandingServiceHandler),
 		register(plannerv1.RegisterPlannerServiceServer, plannerv1.PlannerServiceServer(p), plannerv1.RegisterPlannerServiceHandler),
 	)
 	require.NoError(t, err)

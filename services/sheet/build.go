@@ -27,6 +27,7 @@ type source interface{ next() (record, error) }
 type builder struct {
 	table    *Table
 	lay      *layout
+	mends    map[int][]Mend // of this sheet, by line
 	faults   collector
 	ragged   bool            // every row must have as many cells as the header (CSV)
 	adapt    func(r *record) // what a workbook's cells need before they are read; may be nil
@@ -42,6 +43,7 @@ func newBuilder(file, sheetName string, k Kind, o Options) *builder {
 	return &builder{
 		table:  &Table{Kind: k, File: file, Sheet: sheetName},
 		lay:    newLayout(k, o.Dates),
+		mends:  mendsOf(sheetName, o.Mends),
 		faults: collector{file: file},
 		seen:   map[string]int{},
 		short:  map[int]bool{},
@@ -225,6 +227,10 @@ func (b *builder) row(r record) error {
 	}
 	if b.adapt != nil {
 		b.adapt(&r)
+	}
+	if n = b.mend(&r, n); n == 0 && r.broken == nil {
+		b.rows--
+		return nil
 	}
 	good := Row{Line: r.line, lay: b.lay, nums: b.takeNums(len(b.lay.cols))}
 	faults := b.shape(r, n)

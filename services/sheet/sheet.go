@@ -84,6 +84,8 @@ type Options struct {
 	// Sheet of a workbook to read; "" takes the sheet named like the kind, else
 	// the first one that is not hidden.
 	Sheet string
+	// Mends are cells that a person has corrected.
+	Mends []Mend
 }
 
 // Table is what Read found in one file, or in one sheet of a workbook.

@@ -261,6 +261,11 @@ func bookCell(text string, s styles, c Column) any {
 // end of a row, which are empty. Their reasons say so to whoever corrects them.
 func WriteRejected(w io.Writer, format string, t Table) error {
 	head, rows := rejectedRows(t)
+	return writeRaw(w, format, t, head, rows)
+}
+
+// writeRaw writes cells as they stood in the file of a table.
+func writeRaw(w io.Writer, format string, t Table, head []string, rows [][]string) error {
 	switch format {
 	case "csv":
 		sep := t.separator
@@ -276,15 +281,15 @@ func WriteRejected(w io.Writer, format string, t Table) error {
 				}
 			}
 			if err := out.Write(row); err != nil {
-				return fmt.Errorf("write rejected rows: %w", err)
+				return fmt.Errorf("write rows of %s: %w", t.Kind.Name, err)
 			}
 		}
 		if err := out.flush(); err != nil {
-			return fmt.Errorf("write rejected rows: %w", err)
+			return fmt.Errorf("write rows of %s: %w", t.Kind.Name, err)
 		}
 		return nil
 	case "xlsx":
-		return writeRejectedBook(w, t, head, rows)
+		return writeRawBook(w, t, head, rows)
 	}
 	return unknownFormat(format)
 }
@@ -326,7 +331,7 @@ func rejectedRows(t Table) ([]string, [][]string) {
 	return line(t.Header, reasonsColumn), rows
 }
 
-func writeRejectedBook(w io.Writer, t Table, head []string, rows [][]string) error {
+func writeRawBook(w io.Writer, t Table, head []string, rows [][]string) error {
 	k := Kind{Name: t.Kind.Name}
 	for _, name := range head {
 		k.Columns = append(k.Columns, Column{Name: name})
@@ -335,14 +340,14 @@ func writeRejectedBook(w io.Writer, t Table, head []string, rows [][]string) err
 	defer func() { _ = f.Close() }() // only temporary files
 	s, err := newStyles(f)
 	if err != nil {
-		return fmt.Errorf("write rejected rows: %w", err)
+		return fmt.Errorf("write rows of %s: %w", t.Kind.Name, err)
 	}
 	if err := addSheet(f, 0, k.Name); err != nil {
 		return err
 	}
 	sw, err := f.NewStreamWriter(k.Name)
 	if err != nil {
-		return fmt.Errorf("write rejected rows: %w", err)
+		return fmt.Errorf("write rows of %s: %w", t.Kind.Name, err)
 	}
 	errs := []error{startSheet(sw, s, k)}
 	for i, row := range rows {
@@ -355,7 +360,7 @@ func writeRejectedBook(w io.Writer, t Table, head []string, rows [][]string) err
 		errs = append(errs, sw.SetRow("A"+strconv.Itoa(i+2), cells))
 	}
 	if err := errors.Join(append(errs, sw.Flush(), f.Write(w))...); err != nil {
-		return fmt.Errorf("write rejected rows: %w", err)
+		return fmt.Errorf("write rows of %s: %w", t.Kind.Name, err)
 	}
 	return nil
 }

@@ -912,6 +912,1054 @@ func (*OverrideWorkloadResponse) Descriptor() ([]byte, []int) {
 	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{12}
 }
 
+// FindRequestsRequest says which requests.
+type FindRequestsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Words or digits that stand in the code of the request or its dog, the name of the dog or its owner, or, from four digits on, the owner's
+	// telephone number. Every word must be found. Empty for all.
+	Find string `protobuf:"bytes,1,opt,name=find,proto3" json:"find,omitempty"`
+	// waiting (open and without a promise), promised, withdrawn; empty for all.
+	State string `protobuf:"bytes,2,opt,name=state,proto3" json:"state,omitempty"`
+	// Code of a site that the owner accepts; empty for any.
+	SiteCode string `protobuf:"bytes,3,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// How many at most, up to 200; 0 for 50.
+	Limit int32 `protobuf:"varint,4,opt,name=limit,proto3" json:"limit,omitempty"`
+	// How many to pass over.
+	Offset        int32 `protobuf:"varint,5,opt,name=offset,proto3" json:"offset,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindRequestsRequest) Reset() {
+	*x = FindRequestsRequest{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindRequestsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindRequestsRequest) ProtoMessage() {}
+
+func (x *FindRequestsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindRequestsRequest.ProtoReflect.Descriptor instead.
+func (*FindRequestsRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *FindRequestsRequest) GetFind() string {
+	if x != nil {
+		return x.Find
+	}
+	return ""
+}
+
+func (x *FindRequestsRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *FindRequestsRequest) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *FindRequestsRequest) GetLimit() int32 {
+	if x != nil {
+		return x.Limit
+	}
+	return 0
+}
+
+func (x *FindRequestsRequest) GetOffset() int32 {
+	if x != nil {
+		return x.Offset
+	}
+	return 0
+}
+
+// FoundRequest is a request as a list shows it.
+type FoundRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The request, with its dog.
+	Request *Request `protobuf:"bytes,1,opt,name=request,proto3" json:"request,omitempty"`
+	// Name of the owner; personal data.
+	OwnerName string `protobuf:"bytes,2,opt,name=owner_name,json=ownerName,proto3" json:"owner_name,omitempty"`
+	// waiting, promised or withdrawn.
+	Standing string `protobuf:"bytes,3,opt,name=standing,proto3" json:"standing,omitempty"`
+	// Days since the owner asked; 0 for one who asks for a later day.
+	WaitingDays   int32 `protobuf:"varint,4,opt,name=waiting_days,json=waitingDays,proto3" json:"waiting_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FoundRequest) Reset() {
+	*x = FoundRequest{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FoundRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FoundRequest) ProtoMessage() {}
+
+func (x *FoundRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FoundRequest.ProtoReflect.Descriptor instead.
+func (*FoundRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *FoundRequest) GetRequest() *Request {
+	if x != nil {
+		return x.Request
+	}
+	return nil
+}
+
+func (x *FoundRequest) GetOwnerName() string {
+	if x != nil {
+		return x.OwnerName
+	}
+	return ""
+}
+
+func (x *FoundRequest) GetStanding() string {
+	if x != nil {
+		return x.Standing
+	}
+	return ""
+}
+
+func (x *FoundRequest) GetWaitingDays() int32 {
+	if x != nil {
+		return x.WaitingDays
+	}
+	return 0
+}
+
+// FindRequestsResponse holds one page.
+type FindRequestsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The page: who has waited longest first.
+	Requests []*FoundRequest `protobuf:"bytes,1,rep,name=requests,proto3" json:"requests,omitempty"`
+	// Requests that match, on all pages.
+	Matching int32 `protobuf:"varint,2,opt,name=matching,proto3" json:"matching,omitempty"`
+	// Of those that match the words and the site: waiting.
+	Waiting int32 `protobuf:"varint,3,opt,name=waiting,proto3" json:"waiting,omitempty"`
+	// Promised.
+	Promised int32 `protobuf:"varint,4,opt,name=promised,proto3" json:"promised,omitempty"`
+	// Withdrawn.
+	Withdrawn     int32 `protobuf:"varint,5,opt,name=withdrawn,proto3" json:"withdrawn,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindRequestsResponse) Reset() {
+	*x = FindRequestsResponse{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindRequestsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindRequestsResponse) ProtoMessage() {}
+
+func (x *FindRequestsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindRequestsResponse.ProtoReflect.Descriptor instead.
+func (*FindRequestsResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *FindRequestsResponse) GetRequests() []*FoundRequest {
+	if x != nil {
+		return x.Requests
+	}
+	return nil
+}
+
+func (x *FindRequestsResponse) GetMatching() int32 {
+	if x != nil {
+		return x.Matching
+	}
+	return 0
+}
+
+func (x *FindRequestsResponse) GetWaiting() int32 {
+	if x != nil {
+		return x.Waiting
+	}
+	return 0
+}
+
+func (x *FindRequestsResponse) GetPromised() int32 {
+	if x != nil {
+		return x.Promised
+	}
+	return 0
+}
+
+func (x *FindRequestsResponse) GetWithdrawn() int32 {
+	if x != nil {
+		return x.Withdrawn
+	}
+	return 0
+}
+
+// ReadDogRequest names a dog.
+type ReadDogRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the dog.
+	DogCode       string `protobuf:"bytes,1,opt,name=dog_code,json=dogCode,proto3" json:"dog_code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadDogRequest) Reset() {
+	*x = ReadDogRequest{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadDogRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadDogRequest) ProtoMessage() {}
+
+func (x *ReadDogRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadDogRequest.ProtoReflect.Descriptor instead.
+func (*ReadDogRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ReadDogRequest) GetDogCode() string {
+	if x != nil {
+		return x.DogCode
+	}
+	return ""
+}
+
+// Owner is who brings a dog; personal data.
+type Owner struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Name.
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// Address of electronic mail; may be empty.
+	Email string `protobuf:"bytes,3,opt,name=email,proto3" json:"email,omitempty"`
+	// Telephone; may be empty.
+	Phone string `protobuf:"bytes,4,opt,name=phone,proto3" json:"phone,omitempty"`
+	// Time zone of the home; may be empty.
+	Zone          string `protobuf:"bytes,5,opt,name=zone,proto3" json:"zone,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Owner) Reset() {
+	*x = Owner{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Owner) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Owner) ProtoMessage() {}
+
+func (x *Owner) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Owner.ProtoReflect.Descriptor instead.
+func (*Owner) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *Owner) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *Owner) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Owner) GetEmail() string {
+	if x != nil {
+		return x.Email
+	}
+	return ""
+}
+
+func (x *Owner) GetPhone() string {
+	if x != nil {
+		return x.Phone
+	}
+	return ""
+}
+
+func (x *Owner) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+// Vet is the veterinarian whom the owner names; personal data.
+type Vet struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name; may be empty.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Telephone.
+	Phone         string `protobuf:"bytes,2,opt,name=phone,proto3" json:"phone,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Vet) Reset() {
+	*x = Vet{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Vet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Vet) ProtoMessage() {}
+
+func (x *Vet) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Vet.ProtoReflect.Descriptor instead.
+func (*Vet) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *Vet) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Vet) GetPhone() string {
+	if x != nil {
+		return x.Phone
+	}
+	return ""
+}
+
+// Vaccination is a shot on record, or one that is planned.
+type Vaccination struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The vaccine.
+	Vaccine string `protobuf:"bytes,1,opt,name=vaccine,proto3" json:"vaccine,omitempty"`
+	// Day of the shot.
+	Given string `protobuf:"bytes,2,opt,name=given,proto3" json:"given,omitempty"`
+	// primary or booster.
+	Course string `protobuf:"bytes,3,opt,name=course,proto3" json:"course,omitempty"`
+	// How long its label says it holds, in months.
+	LabelMonths int32 `protobuf:"varint,4,opt,name=label_months,json=labelMonths,proto3" json:"label_months,omitempty"`
+	// Last day that its label covers. Whether a site takes it is said for each request (ReadRequest).
+	LabelUntil    string `protobuf:"bytes,5,opt,name=label_until,json=labelUntil,proto3" json:"label_until,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Vaccination) Reset() {
+	*x = Vaccination{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Vaccination) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Vaccination) ProtoMessage() {}
+
+func (x *Vaccination) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Vaccination.ProtoReflect.Descriptor instead.
+func (*Vaccination) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *Vaccination) GetVaccine() string {
+	if x != nil {
+		return x.Vaccine
+	}
+	return ""
+}
+
+func (x *Vaccination) GetGiven() string {
+	if x != nil {
+		return x.Given
+	}
+	return ""
+}
+
+func (x *Vaccination) GetCourse() string {
+	if x != nil {
+		return x.Course
+	}
+	return ""
+}
+
+func (x *Vaccination) GetLabelMonths() int32 {
+	if x != nil {
+		return x.LabelMonths
+	}
+	return 0
+}
+
+func (x *Vaccination) GetLabelUntil() string {
+	if x != nil {
+		return x.LabelUntil
+	}
+	return ""
+}
+
+// Medicine is what a dog is to get, as the owner or a veterinarian wrote it.
+type Medicine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name.
+	Medicine string `protobuf:"bytes,1,opt,name=medicine,proto3" json:"medicine,omitempty"`
+	// First day.
+	FirstDay string `protobuf:"bytes,2,opt,name=first_day,json=firstDay,proto3" json:"first_day,omitempty"`
+	// Last day; empty until further notice.
+	LastDay string `protobuf:"bytes,3,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// Dose, as written.
+	Dose string `protobuf:"bytes,4,opt,name=dose,proto3" json:"dose,omitempty"`
+	// Local times of the site.
+	Times []string `protobuf:"bytes,5,rep,name=times,proto3" json:"times,omitempty"`
+	// Whether it is given with food.
+	WithFood bool `protobuf:"varint,6,opt,name=with_food,json=withFood,proto3" json:"with_food,omitempty"`
+	// Note.
+	Note          string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Medicine) Reset() {
+	*x = Medicine{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Medicine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Medicine) ProtoMessage() {}
+
+func (x *Medicine) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Medicine.ProtoReflect.Descriptor instead.
+func (*Medicine) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *Medicine) GetMedicine() string {
+	if x != nil {
+		return x.Medicine
+	}
+	return ""
+}
+
+func (x *Medicine) GetFirstDay() string {
+	if x != nil {
+		return x.FirstDay
+	}
+	return ""
+}
+
+func (x *Medicine) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *Medicine) GetDose() string {
+	if x != nil {
+		return x.Dose
+	}
+	return ""
+}
+
+func (x *Medicine) GetTimes() []string {
+	if x != nil {
+		return x.Times
+	}
+	return nil
+}
+
+func (x *Medicine) GetWithFood() bool {
+	if x != nil {
+		return x.WithFood
+	}
+	return false
+}
+
+func (x *Medicine) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// Bite is a bite whose day is known.
+type Bite struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The day.
+	Day string `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	// Level.
+	Level string `protobuf:"bytes,2,opt,name=level,proto3" json:"level,omitempty"`
+	// Note.
+	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Bite) Reset() {
+	*x = Bite{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Bite) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Bite) ProtoMessage() {}
+
+func (x *Bite) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Bite.ProtoReflect.Descriptor instead.
+func (*Bite) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *Bite) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *Bite) GetLevel() string {
+	if x != nil {
+		return x.Level
+	}
+	return ""
+}
+
+func (x *Bite) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// Apart is another dog that this one must not meet.
+type Apart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the other dog.
+	DogCode string `protobuf:"bytes,1,opt,name=dog_code,json=dogCode,proto3" json:"dog_code,omitempty"`
+	// Its name.
+	DogName string `protobuf:"bytes,2,opt,name=dog_name,json=dogName,proto3" json:"dog_name,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Apart) Reset() {
+	*x = Apart{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Apart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Apart) ProtoMessage() {}
+
+func (x *Apart) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Apart.ProtoReflect.Descriptor instead.
+func (*Apart) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *Apart) GetDogCode() string {
+	if x != nil {
+		return x.DogCode
+	}
+	return ""
+}
+
+func (x *Apart) GetDogName() string {
+	if x != nil {
+		return x.DogName
+	}
+	return ""
+}
+
+func (x *Apart) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// Answer is an answer of the owner to a screening question.
+type Answer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The question's word in files.
+	Question string `protobuf:"bytes,1,opt,name=question,proto3" json:"question,omitempty"`
+	// The question as it is asked.
+	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// 0 (never, none) to 4 (always, very much).
+	Score         int32 `protobuf:"varint,3,opt,name=score,proto3" json:"score,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Answer) Reset() {
+	*x = Answer{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Answer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Answer) ProtoMessage() {}
+
+func (x *Answer) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Answer.ProtoReflect.Descriptor instead.
+func (*Answer) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *Answer) GetQuestion() string {
+	if x != nil {
+		return x.Question
+	}
+	return ""
+}
+
+func (x *Answer) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Answer) GetScore() int32 {
+	if x != nil {
+		return x.Score
+	}
+	return 0
+}
+
+// ReadDogResponse holds all that is on record of a dog.
+type ReadDogResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Name.
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// Breed as the owner says it; may be empty.
+	Breed string `protobuf:"bytes,3,opt,name=breed,proto3" json:"breed,omitempty"`
+	// female, male, spayed or neutered.
+	Sex string `protobuf:"bytes,4,opt,name=sex,proto3" json:"sex,omitempty"`
+	// Day of birth.
+	Born string `protobuf:"bytes,5,opt,name=born,proto3" json:"born,omitempty"`
+	// Weight in grams.
+	WeightG int32 `protobuf:"varint,6,opt,name=weight_g,json=weightG,proto3" json:"weight_g,omitempty"`
+	// Nose to base of tail, in millimetres.
+	LengthMm int32 `protobuf:"varint,7,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	// Floor to top of the head, in millimetres.
+	HeightMm int32 `protobuf:"varint,8,opt,name=height_mm,json=heightMm,proto3" json:"height_mm,omitempty"`
+	// Worst bite on record; empty when there is none.
+	BiteLevel string `protobuf:"bytes,9,opt,name=bite_level,json=biteLevel,proto3" json:"bite_level,omitempty"`
+	// First day of her latest or expected season; may be empty.
+	SeasonStarted string `protobuf:"bytes,10,opt,name=season_started,json=seasonStarted,proto3" json:"season_started,omitempty"`
+	// What whoever handles it should know.
+	Note string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
+	// yes, no, or empty when it is not recorded.
+	FlatFaced string `protobuf:"bytes,12,opt,name=flat_faced,json=flatFaced,proto3" json:"flat_faced,omitempty"`
+	// yes, no, or empty when it is not recorded.
+	Overweight string `protobuf:"bytes,13,opt,name=overweight,proto3" json:"overweight,omitempty"`
+	// yes when two people must be with it at work, no, or empty when it is not recorded.
+	TwoPeople string `protobuf:"bytes,14,opt,name=two_people,json=twoPeople,proto3" json:"two_people,omitempty"`
+	// The owner.
+	Owner *Owner `protobuf:"bytes,15,opt,name=owner,proto3" json:"owner,omitempty"`
+	// The veterinarian; absent when none is named.
+	Vet *Vet `protobuf:"bytes,16,opt,name=vet,proto3" json:"vet,omitempty"`
+	// Vaccinations by vaccine and day.
+	Vaccinations []*Vaccination `protobuf:"bytes,17,rep,name=vaccinations,proto3" json:"vaccinations,omitempty"`
+	// Medicines by name and first day.
+	Medicines []*Medicine `protobuf:"bytes,18,rep,name=medicines,proto3" json:"medicines,omitempty"`
+	// What is to be known about feeding; may be empty.
+	Feeding string `protobuf:"bytes,19,opt,name=feeding,proto3" json:"feeding,omitempty"`
+	// Bites by day.
+	Bites []*Bite `protobuf:"bytes,20,rep,name=bites,proto3" json:"bites,omitempty"`
+	// Dogs that it must not meet.
+	Apart []*Apart `protobuf:"bytes,21,rep,name=apart,proto3" json:"apart,omitempty"`
+	// Answers of the owner.
+	Answers []*Answer `protobuf:"bytes,22,rep,name=answers,proto3" json:"answers,omitempty"`
+	// Requests for it, the newest first.
+	Requests []*Request `protobuf:"bytes,23,rep,name=requests,proto3" json:"requests,omitempty"`
+	// What it takes, worked out for its newest request; absent without one.
+	Workload      *Workload `protobuf:"bytes,24,opt,name=workload,proto3" json:"workload,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadDogResponse) Reset() {
+	*x = ReadDogResponse{}
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadDogResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadDogResponse) ProtoMessage() {}
+
+func (x *ReadDogResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_enrollment_v1_enrollment_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadDogResponse.ProtoReflect.Descriptor instead.
+func (*ReadDogResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *ReadDogResponse) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetBreed() string {
+	if x != nil {
+		return x.Breed
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetSex() string {
+	if x != nil {
+		return x.Sex
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetBorn() string {
+	if x != nil {
+		return x.Born
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetWeightG() int32 {
+	if x != nil {
+		return x.WeightG
+	}
+	return 0
+}
+
+func (x *ReadDogResponse) GetLengthMm() int32 {
+	if x != nil {
+		return x.LengthMm
+	}
+	return 0
+}
+
+func (x *ReadDogResponse) GetHeightMm() int32 {
+	if x != nil {
+		return x.HeightMm
+	}
+	return 0
+}
+
+func (x *ReadDogResponse) GetBiteLevel() string {
+	if x != nil {
+		return x.BiteLevel
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetSeasonStarted() string {
+	if x != nil {
+		return x.SeasonStarted
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetFlatFaced() string {
+	if x != nil {
+		return x.FlatFaced
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetOverweight() string {
+	if x != nil {
+		return x.Overweight
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetTwoPeople() string {
+	if x != nil {
+		return x.TwoPeople
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetOwner() *Owner {
+	if x != nil {
+		return x.Owner
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetVet() *Vet {
+	if x != nil {
+		return x.Vet
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetVaccinations() []*Vaccination {
+	if x != nil {
+		return x.Vaccinations
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetMedicines() []*Medicine {
+	if x != nil {
+		return x.Medicines
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetFeeding() string {
+	if x != nil {
+		return x.Feeding
+	}
+	return ""
+}
+
+func (x *ReadDogResponse) GetBites() []*Bite {
+	if x != nil {
+		return x.Bites
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetApart() []*Apart {
+	if x != nil {
+		return x.Apart
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetAnswers() []*Answer {
+	if x != nil {
+		return x.Answers
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetRequests() []*Request {
+	if x != nil {
+		return x.Requests
+	}
+	return nil
+}
+
+func (x *ReadDogResponse) GetWorkload() *Workload {
+	if x != nil {
+		return x.Workload
+	}
+	return nil
+}
+
 var File_longlead_enrollment_v1_enrollment_proto protoreflect.FileDescriptor
 
 const file_longlead_enrollment_v1_enrollment_proto_rawDesc = "" +
@@ -984,10 +2032,100 @@ const file_longlead_enrollment_v1_enrollment_proto_rawDesc = "" +
 	"care_class\x18\x03 \x01(\tB\"\xbaH\x1fr\x1dR\x00R\x04openR\aguardedR\n" +
 	"restrictedR\tcareClass\x12\x1f\n" +
 	"\x06reason\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x10\x03R\x06reason\"\x1a\n" +
-	"\x18OverrideWorkloadResponse2\xfa\x04\n" +
+	"\x18OverrideWorkloadResponse\"\xd8\x01\n" +
+	"\x13FindRequestsRequest\x12\x1b\n" +
+	"\x04find\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04find\x12;\n" +
+	"\x05state\x18\x02 \x01(\tB%\xbaH\"r R\x00R\awaitingR\bpromisedR\twithdrawnR\x05state\x12$\n" +
+	"\tsite_code\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\bsiteCode\x12 \n" +
+	"\x05limit\x18\x04 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\x05limit\x12\x1f\n" +
+	"\x06offset\x18\x05 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x06offset\"\xa7\x01\n" +
+	"\fFoundRequest\x129\n" +
+	"\arequest\x18\x01 \x01(\v2\x1f.longlead.enrollment.v1.RequestR\arequest\x12\x1d\n" +
+	"\n" +
+	"owner_name\x18\x02 \x01(\tR\townerName\x12\x1a\n" +
+	"\bstanding\x18\x03 \x01(\tR\bstanding\x12!\n" +
+	"\fwaiting_days\x18\x04 \x01(\x05R\vwaitingDays\"\xc8\x01\n" +
+	"\x14FindRequestsResponse\x12@\n" +
+	"\brequests\x18\x01 \x03(\v2$.longlead.enrollment.v1.FoundRequestR\brequests\x12\x1a\n" +
+	"\bmatching\x18\x02 \x01(\x05R\bmatching\x12\x18\n" +
+	"\awaiting\x18\x03 \x01(\x05R\awaiting\x12\x1a\n" +
+	"\bpromised\x18\x04 \x01(\x05R\bpromised\x12\x1c\n" +
+	"\twithdrawn\x18\x05 \x01(\x05R\twithdrawn\"6\n" +
+	"\x0eReadDogRequest\x12$\n" +
+	"\bdog_code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\adogCode\"o\n" +
+	"\x05Owner\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\x12\x14\n" +
+	"\x05email\x18\x03 \x01(\tR\x05email\x12\x14\n" +
+	"\x05phone\x18\x04 \x01(\tR\x05phone\x12\x12\n" +
+	"\x04zone\x18\x05 \x01(\tR\x04zone\"/\n" +
+	"\x03Vet\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05phone\x18\x02 \x01(\tR\x05phone\"\x99\x01\n" +
+	"\vVaccination\x12\x18\n" +
+	"\avaccine\x18\x01 \x01(\tR\avaccine\x12\x14\n" +
+	"\x05given\x18\x02 \x01(\tR\x05given\x12\x16\n" +
+	"\x06course\x18\x03 \x01(\tR\x06course\x12!\n" +
+	"\flabel_months\x18\x04 \x01(\x05R\vlabelMonths\x12\x1f\n" +
+	"\vlabel_until\x18\x05 \x01(\tR\n" +
+	"labelUntil\"\xb9\x01\n" +
+	"\bMedicine\x12\x1a\n" +
+	"\bmedicine\x18\x01 \x01(\tR\bmedicine\x12\x1b\n" +
+	"\tfirst_day\x18\x02 \x01(\tR\bfirstDay\x12\x19\n" +
+	"\blast_day\x18\x03 \x01(\tR\alastDay\x12\x12\n" +
+	"\x04dose\x18\x04 \x01(\tR\x04dose\x12\x14\n" +
+	"\x05times\x18\x05 \x03(\tR\x05times\x12\x1b\n" +
+	"\twith_food\x18\x06 \x01(\bR\bwithFood\x12\x12\n" +
+	"\x04note\x18\a \x01(\tR\x04note\"B\n" +
+	"\x04Bite\x12\x10\n" +
+	"\x03day\x18\x01 \x01(\tR\x03day\x12\x14\n" +
+	"\x05level\x18\x02 \x01(\tR\x05level\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\"U\n" +
+	"\x05Apart\x12\x19\n" +
+	"\bdog_code\x18\x01 \x01(\tR\adogCode\x12\x19\n" +
+	"\bdog_name\x18\x02 \x01(\tR\adogName\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"N\n" +
+	"\x06Answer\x12\x1a\n" +
+	"\bquestion\x18\x01 \x01(\tR\bquestion\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x12\x14\n" +
+	"\x05score\x18\x03 \x01(\x05R\x05score\"\xa7\a\n" +
+	"\x0fReadDogResponse\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\x12\x14\n" +
+	"\x05breed\x18\x03 \x01(\tR\x05breed\x12\x10\n" +
+	"\x03sex\x18\x04 \x01(\tR\x03sex\x12\x12\n" +
+	"\x04born\x18\x05 \x01(\tR\x04born\x12\x19\n" +
+	"\bweight_g\x18\x06 \x01(\x05R\aweightG\x12\x1b\n" +
+	"\tlength_mm\x18\a \x01(\x05R\blengthMm\x12\x1b\n" +
+	"\theight_mm\x18\b \x01(\x05R\bheightMm\x12\x1d\n" +
+	"\n" +
+	"bite_level\x18\t \x01(\tR\tbiteLevel\x12%\n" +
+	"\x0eseason_started\x18\n" +
+	" \x01(\tR\rseasonStarted\x12\x12\n" +
+	"\x04note\x18\v \x01(\tR\x04note\x12\x1d\n" +
+	"\n" +
+	"flat_faced\x18\f \x01(\tR\tflatFaced\x12\x1e\n" +
+	"\n" +
+	"overweight\x18\r \x01(\tR\n" +
+	"overweight\x12\x1d\n" +
+	"\n" +
+	"two_people\x18\x0e \x01(\tR\ttwoPeople\x123\n" +
+	"\x05owner\x18\x0f \x01(\v2\x1d.longlead.enrollment.v1.OwnerR\x05owner\x12-\n" +
+	"\x03vet\x18\x10 \x01(\v2\x1b.longlead.enrollment.v1.VetR\x03vet\x12G\n" +
+	"\fvaccinations\x18\x11 \x03(\v2#.longlead.enrollment.v1.VaccinationR\fvaccinations\x12>\n" +
+	"\tmedicines\x18\x12 \x03(\v2 .longlead.enrollment.v1.MedicineR\tmedicines\x12\x18\n" +
+	"\afeeding\x18\x13 \x01(\tR\afeeding\x122\n" +
+	"\x05bites\x18\x14 \x03(\v2\x1c.longlead.enrollment.v1.BiteR\x05bites\x123\n" +
+	"\x05apart\x18\x15 \x03(\v2\x1d.longlead.enrollment.v1.ApartR\x05apart\x128\n" +
+	"\aanswers\x18\x16 \x03(\v2\x1e.longlead.enrollment.v1.AnswerR\aanswers\x12;\n" +
+	"\brequests\x18\x17 \x03(\v2\x1f.longlead.enrollment.v1.RequestR\brequests\x12<\n" +
+	"\bworkload\x18\x18 \x01(\v2 .longlead.enrollment.v1.WorkloadR\bworkload2\x82\a\n" +
 	"\x11EnrollmentService\x12\x83\x01\n" +
 	"\fListRequests\x12+.longlead.enrollment.v1.ListRequestsRequest\x1a,.longlead.enrollment.v1.ListRequestsResponse\"\x18\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/requests\x12\x8f\x01\n" +
-	"\vReadRequest\x12*.longlead.enrollment.v1.ReadRequestRequest\x1a+.longlead.enrollment.v1.ReadRequestResponse\"'\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/requests/{request_code}\x12\xa7\x01\n" +
+	"\vReadRequest\x12*.longlead.enrollment.v1.ReadRequestRequest\x1a+.longlead.enrollment.v1.ReadRequestResponse\"'\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/requests/{request_code}\x12\x88\x01\n" +
+	"\fFindRequests\x12+.longlead.enrollment.v1.FindRequestsRequest\x1a,.longlead.enrollment.v1.FindRequestsResponse\"\x1d\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/requests:find\x12{\n" +
+	"\aReadDog\x12&.longlead.enrollment.v1.ReadDogRequest\x1a'.longlead.enrollment.v1.ReadDogResponse\"\x1f\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/dogs/{dog_code}\x12\xa7\x01\n" +
 	"\x0fWithdrawRequest\x12..longlead.enrollment.v1.WithdrawRequestRequest\x1a/.longlead.enrollment.v1.WithdrawRequestResponse\"3\x88\xe8\x18\x02\x82\xd3\xe4\x93\x02):\x01*\"$/v1/requests/{request_code}/withdraw\x12\xa2\x01\n" +
 	"\x10OverrideWorkload\x12/.longlead.enrollment.v1.OverrideWorkloadRequest\x1a0.longlead.enrollment.v1.OverrideWorkloadResponse\"+\x88\xe8\x18\x02\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/dogs/{dog_code}/workloadB\xef\x01\n" +
 	"\x1acom.longlead.enrollment.v1B\x0fEnrollmentProtoP\x01ZFgithub.com/longlead/longlead/proto/longlead/enrollment/v1;enrollmentv1\xa2\x02\x03LEX\xaa\x02\x16Longlead.Enrollment.V1\xca\x02\x16Longlead\\Enrollment\\V1\xe2\x02\"Longlead\\Enrollment\\V1\\GPBMetadata\xea\x02\x18Longlead::Enrollment::V1b\x06proto3"
@@ -1004,7 +2142,7 @@ func file_longlead_enrollment_v1_enrollment_proto_rawDescGZIP() []byte {
 	return file_longlead_enrollment_v1_enrollment_proto_rawDescData
 }
 
-var file_longlead_enrollment_v1_enrollment_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_longlead_enrollment_v1_enrollment_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_longlead_enrollment_v1_enrollment_proto_goTypes = []any{
 	(*SiteChoice)(nil),               // 0: longlead.enrollment.v1.SiteChoice
 	(*Request)(nil),                  // 1: longlead.enrollment.v1.Request
@@ -1019,30 +2157,57 @@ var file_longlead_enrollment_v1_enrollment_proto_goTypes = []any{
 	(*WithdrawRequestResponse)(nil),  // 10: longlead.enrollment.v1.WithdrawRequestResponse
 	(*OverrideWorkloadRequest)(nil),  // 11: longlead.enrollment.v1.OverrideWorkloadRequest
 	(*OverrideWorkloadResponse)(nil), // 12: longlead.enrollment.v1.OverrideWorkloadResponse
-	nil,                              // 13: longlead.enrollment.v1.Workload.SkillsEntry
+	(*FindRequestsRequest)(nil),      // 13: longlead.enrollment.v1.FindRequestsRequest
+	(*FoundRequest)(nil),             // 14: longlead.enrollment.v1.FoundRequest
+	(*FindRequestsResponse)(nil),     // 15: longlead.enrollment.v1.FindRequestsResponse
+	(*ReadDogRequest)(nil),           // 16: longlead.enrollment.v1.ReadDogRequest
+	(*Owner)(nil),                    // 17: longlead.enrollment.v1.Owner
+	(*Vet)(nil),                      // 18: longlead.enrollment.v1.Vet
+	(*Vaccination)(nil),              // 19: longlead.enrollment.v1.Vaccination
+	(*Medicine)(nil),                 // 20: longlead.enrollment.v1.Medicine
+	(*Bite)(nil),                     // 21: longlead.enrollment.v1.Bite
+	(*Apart)(nil),                    // 22: longlead.enrollment.v1.Apart
+	(*Answer)(nil),                   // 23: longlead.enrollment.v1.Answer
+	(*ReadDogResponse)(nil),          // 24: longlead.enrollment.v1.ReadDogResponse
+	nil,                              // 25: longlead.enrollment.v1.Workload.SkillsEntry
 }
 var file_longlead_enrollment_v1_enrollment_proto_depIdxs = []int32{
 	0,  // 0: longlead.enrollment.v1.Request.sites:type_name -> longlead.enrollment.v1.SiteChoice
 	1,  // 1: longlead.enrollment.v1.ListRequestsResponse.requests:type_name -> longlead.enrollment.v1.Request
-	13, // 2: longlead.enrollment.v1.Workload.skills:type_name -> longlead.enrollment.v1.Workload.SkillsEntry
+	25, // 2: longlead.enrollment.v1.Workload.skills:type_name -> longlead.enrollment.v1.Workload.SkillsEntry
 	5,  // 3: longlead.enrollment.v1.Workload.reasons:type_name -> longlead.enrollment.v1.Reason
 	1,  // 4: longlead.enrollment.v1.ReadRequestResponse.request:type_name -> longlead.enrollment.v1.Request
 	6,  // 5: longlead.enrollment.v1.ReadRequestResponse.workload:type_name -> longlead.enrollment.v1.Workload
 	7,  // 6: longlead.enrollment.v1.ReadRequestResponse.vaccine_findings:type_name -> longlead.enrollment.v1.VaccineFinding
 	1,  // 7: longlead.enrollment.v1.WithdrawRequestResponse.request:type_name -> longlead.enrollment.v1.Request
-	2,  // 8: longlead.enrollment.v1.EnrollmentService.ListRequests:input_type -> longlead.enrollment.v1.ListRequestsRequest
-	4,  // 9: longlead.enrollment.v1.EnrollmentService.ReadRequest:input_type -> longlead.enrollment.v1.ReadRequestRequest
-	9,  // 10: longlead.enrollment.v1.EnrollmentService.WithdrawRequest:input_type -> longlead.enrollment.v1.WithdrawRequestRequest
-	11, // 11: longlead.enrollment.v1.EnrollmentService.OverrideWorkload:input_type -> longlead.enrollment.v1.OverrideWorkloadRequest
-	3,  // 12: longlead.enrollment.v1.EnrollmentService.ListRequests:output_type -> longlead.enrollment.v1.ListRequestsResponse
-	8,  // 13: longlead.enrollment.v1.EnrollmentService.ReadRequest:output_type -> longlead.enrollment.v1.ReadRequestResponse
-	10, // 14: longlead.enrollment.v1.EnrollmentService.WithdrawRequest:output_type -> longlead.enrollment.v1.WithdrawRequestResponse
-	12, // 15: longlead.enrollment.v1.EnrollmentService.OverrideWorkload:output_type -> longlead.enrollment.v1.OverrideWorkloadResponse
-	12, // [12:16] is the sub-list for method output_type
-	8,  // [8:12] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	1,  // 8: longlead.enrollment.v1.FoundRequest.request:type_name -> longlead.enrollment.v1.Request
+	14, // 9: longlead.enrollment.v1.FindRequestsResponse.requests:type_name -> longlead.enrollment.v1.FoundRequest
+	17, // 10: longlead.enrollment.v1.ReadDogResponse.owner:type_name -> longlead.enrollment.v1.Owner
+	18, // 11: longlead.enrollment.v1.ReadDogResponse.vet:type_name -> longlead.enrollment.v1.Vet
+	19, // 12: longlead.enrollment.v1.ReadDogResponse.vaccinations:type_name -> longlead.enrollment.v1.Vaccination
+	20, // 13: longlead.enrollment.v1.ReadDogResponse.medicines:type_name -> longlead.enrollment.v1.Medicine
+	21, // 14: longlead.enrollment.v1.ReadDogResponse.bites:type_name -> longlead.enrollment.v1.Bite
+	22, // 15: longlead.enrollment.v1.ReadDogResponse.apart:type_name -> longlead.enrollment.v1.Apart
+	23, // 16: longlead.enrollment.v1.ReadDogResponse.answers:type_name -> longlead.enrollment.v1.Answer
+	1,  // 17: longlead.enrollment.v1.ReadDogResponse.requests:type_name -> longlead.enrollment.v1.Request
+	6,  // 18: longlead.enrollment.v1.ReadDogResponse.workload:type_name -> longlead.enrollment.v1.Workload
+	2,  // 19: longlead.enrollment.v1.EnrollmentService.ListRequests:input_type -> longlead.enrollment.v1.ListRequestsRequest
+	4,  // 20: longlead.enrollment.v1.EnrollmentService.ReadRequest:input_type -> longlead.enrollment.v1.ReadRequestRequest
+	13, // 21: longlead.enrollment.v1.EnrollmentService.FindRequests:input_type -> longlead.enrollment.v1.FindRequestsRequest
+	16, // 22: longlead.enrollment.v1.EnrollmentService.ReadDog:input_type -> longlead.enrollment.v1.ReadDogRequest
+	9,  // 23: longlead.enrollment.v1.EnrollmentService.WithdrawRequest:input_type -> longlead.enrollment.v1.WithdrawRequestRequest
+	11, // 24: longlead.enrollment.v1.EnrollmentService.OverrideWorkload:input_type -> longlead.enrollment.v1.OverrideWorkloadRequest
+	3,  // 25: longlead.enrollment.v1.EnrollmentService.ListRequests:output_type -> longlead.enrollment.v1.ListRequestsResponse
+	8,  // 26: longlead.enrollment.v1.EnrollmentService.ReadRequest:output_type -> longlead.enrollment.v1.ReadRequestResponse
+	15, // 27: longlead.enrollment.v1.EnrollmentService.FindRequests:output_type -> longlead.enrollment.v1.FindRequestsResponse
+	24, // 28: longlead.enrollment.v1.EnrollmentService.ReadDog:output_type -> longlead.enrollment.v1.ReadDogResponse
+	10, // 29: longlead.enrollment.v1.EnrollmentService.WithdrawRequest:output_type -> longlead.enrollment.v1.WithdrawRequestResponse
+	12, // 30: longlead.enrollment.v1.EnrollmentService.OverrideWorkload:output_type -> longlead.enrollment.v1.OverrideWorkloadResponse
+	25, // [25:31] is the sub-list for method output_type
+	19, // [19:25] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_longlead_enrollment_v1_enrollment_proto_init() }
@@ -1056,7 +2221,7 @@ func file_longlead_enrollment_v1_enrollment_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_enrollment_v1_enrollment_proto_rawDesc), len(file_longlead_enrollment_v1_enrollment_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,8 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	EnrollmentService_ListRequests_FullMethodName     = "/longlead.enrollment.v1.EnrollmentService/ListRequests"
 	EnrollmentService_ReadRequest_FullMethodName      = "/longlead.enrollment.v1.EnrollmentService/ReadRequest"
+	EnrollmentService_FindRequests_FullMethodName     = "/longlead.enrollment.v1.EnrollmentService/FindRequests"
+	EnrollmentService_ReadDog_FullMethodName          = "/longlead.enrollment.v1.EnrollmentService/ReadDog"
 	EnrollmentService_WithdrawRequest_FullMethodName  = "/longlead.enrollment.v1.EnrollmentService/WithdrawRequest"
 	EnrollmentService_OverrideWorkload_FullMethodName = "/longlead.enrollment.v1.EnrollmentService/OverrideWorkload"
 )
@@ -37,6 +39,10 @@ type EnrollmentServiceClient interface {
 	ListRequests(ctx context.Context, in *ListRequestsRequest, opts ...grpc.CallOption) (*ListRequestsResponse, error)
 	// ReadRequest reads one request with its dog, the work it will take and its vaccines at each acceptable site.
 	ReadRequest(ctx context.Context, in *ReadRequestRequest, opts ...grpc.CallOption) (*ReadRequestResponse, error)
+	// FindRequests finds requests by words and lists one page of them, those first who have waited longest.
+	FindRequests(ctx context.Context, in *FindRequestsRequest, opts ...grpc.CallOption) (*FindRequestsResponse, error)
+	// ReadDog reads all that is on record of one dog and its owner.
+	ReadDog(ctx context.Context, in *ReadDogRequest, opts ...grpc.CallOption) (*ReadDogResponse, error)
 	// WithdrawRequest takes a request off the list. A stay that was promised for it is not touched.
 	WithdrawRequest(ctx context.Context, in *WithdrawRequestRequest, opts ...grpc.CallOption) (*WithdrawRequestResponse, error)
 	// OverrideWorkload sets minutes or care class of a dog by a person's word. The reason is kept.
@@ -65,6 +71,26 @@ func (c *enrollmentServiceClient) ReadRequest(ctx context.Context, in *ReadReque
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReadRequestResponse)
 	err := c.cc.Invoke(ctx, EnrollmentService_ReadRequest_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *enrollmentServiceClient) FindRequests(ctx context.Context, in *FindRequestsRequest, opts ...grpc.CallOption) (*FindRequestsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FindRequestsResponse)
+	err := c.cc.Invoke(ctx, EnrollmentService_FindRequests_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *enrollmentServiceClient) ReadDog(ctx context.Context, in *ReadDogRequest, opts ...grpc.CallOption) (*ReadDogResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadDogResponse)
+	err := c.cc.Invoke(ctx, EnrollmentService_ReadDog_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -101,6 +127,10 @@ type EnrollmentServiceServer interface {
 	ListRequests(context.Context, *ListRequestsRequest) (*ListRequestsResponse, error)
 	// ReadRequest reads one request with its dog, the work it will take and its vaccines at each acceptable site.
 	ReadRequest(context.Context, *ReadRequestRequest) (*ReadRequestResponse, error)
+	// FindRequests finds requests by words and lists one page of them, those first who have waited longest.
+	FindRequests(context.Context, *FindRequestsRequest) (*FindRequestsResponse, error)
+	// ReadDog reads all that is on record of one dog and its owner.
+	ReadDog(context.Context, *ReadDogRequest) (*ReadDogResponse, error)
 	// WithdrawRequest takes a request off the list. A stay that was promised for it is not touched.
 	WithdrawRequest(context.Context, *WithdrawRequestRequest) (*WithdrawRequestResponse, error)
 	// OverrideWorkload sets minutes or care class of a dog by a person's word. The reason is kept.
@@ -120,6 +150,12 @@ func (UnimplementedEnrollmentServiceServer) ListRequests(context.Context, *ListR
 }
 func (UnimplementedEnrollmentServiceServer) ReadRequest(context.Context, *ReadRequestRequest) (*ReadRequestResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReadRequest not implemented")
+}
+func (UnimplementedEnrollmentServiceServer) FindRequests(context.Context, *FindRequestsRequest) (*FindRequestsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindRequests not implemented")
+}
+func (UnimplementedEnrollmentServiceServer) ReadDog(context.Context, *ReadDogRequest) (*ReadDogResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadDog not implemented")
 }
 func (UnimplementedEnrollmentServiceServer) WithdrawRequest(context.Context, *WithdrawRequestRequest) (*WithdrawRequestResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method WithdrawRequest not implemented")
@@ -184,6 +220,42 @@ func _EnrollmentService_ReadRequest_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EnrollmentService_FindRequests_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindRequestsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EnrollmentServiceServer).FindRequests(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EnrollmentService_FindRequests_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EnrollmentServiceServer).FindRequests(ctx, req.(*FindRequestsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EnrollmentService_ReadDog_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadDogRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EnrollmentServiceServer).ReadDog(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EnrollmentService_ReadDog_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EnrollmentServiceServer).ReadDog(ctx, req.(*ReadDogRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _EnrollmentService_WithdrawRequest_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(WithdrawRequestRequest)
 	if err := dec(in); err != nil {
@@ -234,6 +306,14 @@ var EnrollmentService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReadRequest",
 			Handler:    _EnrollmentService_ReadRequest_Handler,
+		},
+		{
+			MethodName: "FindRequests",
+			Handler:    _EnrollmentService_FindRequests_Handler,
+		},
+		{
+			MethodName: "ReadDog",
+			Handler:    _EnrollmentService_ReadDog_Handler,
 		},
 		{
 			MethodName: "WithdrawRequest",

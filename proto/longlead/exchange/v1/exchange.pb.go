@@ -38,7 +38,17 @@ type Column struct {
 	// True when a row without it is refused.
 	Required bool `protobuf:"varint,4,opt,name=required,proto3" json:"required,omitempty"`
 	// An example.
-	Example       string `protobuf:"bytes,5,opt,name=example,proto3" json:"example,omitempty"`
+	Example string `protobuf:"bytes,5,opt,name=example,proto3" json:"example,omitempty"`
+	// The values that a choice offers.
+	OneOf []string `protobuf:"bytes,6,rep,name=one_of,json=oneOf,proto3" json:"one_of,omitempty"`
+	// Kind whose code it holds; empty when it refers to none.
+	Refers string `protobuf:"bytes,7,opt,name=refers,proto3" json:"refers,omitempty"`
+	// Column within whose code that code is to be understood, as a run within its site; empty when it is unique by itself.
+	Within string `protobuf:"bytes,8,opt,name=within,proto3" json:"within,omitempty"`
+	// True when it may hold several values, with | between.
+	Many bool `protobuf:"varint,9,opt,name=many,proto3" json:"many,omitempty"`
+	// Most characters of a text; 0 for no limit of its own.
+	Longest       int32 `protobuf:"varint,10,opt,name=longest,proto3" json:"longest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -106,6 +116,41 @@ func (x *Column) GetExample() string {
 		return x.Example
 	}
 	return ""
+}
+
+func (x *Column) GetOneOf() []string {
+	if x != nil {
+		return x.OneOf
+	}
+	return nil
+}
+
+func (x *Column) GetRefers() string {
+	if x != nil {
+		return x.Refers
+	}
+	return ""
+}
+
+func (x *Column) GetWithin() string {
+	if x != nil {
+		return x.Within
+	}
+	return ""
+}
+
+func (x *Column) GetMany() bool {
+	if x != nil {
+		return x.Many
+	}
+	return false
+}
+
+func (x *Column) GetLongest() int32 {
+	if x != nil {
+		return x.Longest
+	}
+	return 0
 }
 
 // Kind is one kind of record.
@@ -382,7 +427,9 @@ type ImportFile struct {
 	// Name of the kind; empty to go by the file's name, or by the sheets of a workbook.
 	Kind string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
 	// The file.
-	Content       []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	Content []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	// Cells that stand in place of those of the file.
+	Mends         []*Mend `protobuf:"bytes,4,rep,name=mends,proto3" json:"mends,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -438,6 +485,86 @@ func (x *ImportFile) GetContent() []byte {
 	return nil
 }
 
+func (x *ImportFile) GetMends() []*Mend {
+	if x != nil {
+		return x.Mends
+	}
+	return nil
+}
+
+// Mend is a cell that a person has corrected.
+type Mend struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sheet of a workbook; empty for CSV.
+	Sheet string `protobuf:"bytes,1,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	// Line, from 1.
+	Line int32 `protobuf:"varint,2,opt,name=line,proto3" json:"line,omitempty"`
+	// Number of the cell in its row, from 0.
+	Cell int32 `protobuf:"varint,3,opt,name=cell,proto3" json:"cell,omitempty"`
+	// What stands there now.
+	Value         string `protobuf:"bytes,4,opt,name=value,proto3" json:"value,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Mend) Reset() {
+	*x = Mend{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Mend) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Mend) ProtoMessage() {}
+
+func (x *Mend) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Mend.ProtoReflect.Descriptor instead.
+func (*Mend) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Mend) GetSheet() string {
+	if x != nil {
+		return x.Sheet
+	}
+	return ""
+}
+
+func (x *Mend) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *Mend) GetCell() int32 {
+	if x != nil {
+		return x.Cell
+	}
+	return 0
+}
+
+func (x *Mend) GetValue() string {
+	if x != nil {
+		return x.Value
+	}
+	return ""
+}
+
 // ImportRequest holds files.
 type ImportRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -448,14 +575,16 @@ type ImportRequest struct {
 	// How to read dates such as 3/4/2027: dmy or mdy; empty to refuse them.
 	Dates string `protobuf:"bytes,3,opt,name=dates,proto3" json:"dates,omitempty"`
 	// True to check only and change nothing.
-	DryRun        bool `protobuf:"varint,4,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
+	DryRun bool `protobuf:"varint,4,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
+	// How many rows with a fault to show as they stand, with the rows around them; 0 for none.
+	ShowRows      int32 `protobuf:"varint,5,opt,name=show_rows,json=showRows,proto3" json:"show_rows,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ImportRequest) Reset() {
 	*x = ImportRequest{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[7]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -467,7 +596,7 @@ func (x *ImportRequest) String() string {
 func (*ImportRequest) ProtoMessage() {}
 
 func (x *ImportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[7]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -480,7 +609,7 @@ func (x *ImportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportRequest.ProtoReflect.Descriptor instead.
 func (*ImportRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{7}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ImportRequest) GetFiles() []*ImportFile {
@@ -511,6 +640,13 @@ func (x *ImportRequest) GetDryRun() bool {
 	return false
 }
 
+func (x *ImportRequest) GetShowRows() int32 {
+	if x != nil {
+		return x.ShowRows
+	}
+	return 0
+}
+
 // ImportResponse is progress, or the report that ends the stream.
 type ImportResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -530,7 +666,7 @@ type ImportResponse struct {
 
 func (x *ImportResponse) Reset() {
 	*x = ImportResponse{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[8]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -542,7 +678,7 @@ func (x *ImportResponse) String() string {
 func (*ImportResponse) ProtoMessage() {}
 
 func (x *ImportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[8]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -555,7 +691,7 @@ func (x *ImportResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportResponse.ProtoReflect.Descriptor instead.
 func (*ImportResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{8}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ImportResponse) GetKind() string {
@@ -608,7 +744,7 @@ type ImportReport struct {
 
 func (x *ImportReport) Reset() {
 	*x = ImportReport{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[9]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -620,7 +756,7 @@ func (x *ImportReport) String() string {
 func (*ImportReport) ProtoMessage() {}
 
 func (x *ImportReport) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[9]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -633,7 +769,7 @@ func (x *ImportReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportReport.ProtoReflect.Descriptor instead.
 func (*ImportReport) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{9}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ImportReport) GetImported() bool {
@@ -675,14 +811,20 @@ type FileReport struct {
 	// The rejected rows with a column of reasons, when bad rows may be skipped; empty when there are none.
 	RejectedContent []byte `protobuf:"bytes,7,opt,name=rejected_content,json=rejectedContent,proto3" json:"rejected_content,omitempty"`
 	// Name for that file.
-	RejectedName  string `protobuf:"bytes,8,opt,name=rejected_name,json=rejectedName,proto3" json:"rejected_name,omitempty"`
+	RejectedName string `protobuf:"bytes,8,opt,name=rejected_name,json=rejectedName,proto3" json:"rejected_name,omitempty"`
+	// Sheet of a workbook; empty for CSV.
+	Sheet string `protobuf:"bytes,9,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	// The header as it stands; empty unless rows are to be shown.
+	Header []string `protobuf:"bytes,10,rep,name=header,proto3" json:"header,omitempty"`
+	// Rows with a fault, and those around them, by line.
+	Shown         []*ShownRow `protobuf:"bytes,11,rep,name=shown,proto3" json:"shown,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FileReport) Reset() {
 	*x = FileReport{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[10]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -694,7 +836,7 @@ func (x *FileReport) String() string {
 func (*FileReport) ProtoMessage() {}
 
 func (x *FileReport) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[10]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -707,7 +849,7 @@ func (x *FileReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FileReport.ProtoReflect.Descriptor instead.
 func (*FileReport) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{10}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FileReport) GetName() string {
@@ -766,6 +908,100 @@ func (x *FileReport) GetRejectedName() string {
 	return ""
 }
 
+func (x *FileReport) GetSheet() string {
+	if x != nil {
+		return x.Sheet
+	}
+	return ""
+}
+
+func (x *FileReport) GetHeader() []string {
+	if x != nil {
+		return x.Header
+	}
+	return nil
+}
+
+func (x *FileReport) GetShown() []*ShownRow {
+	if x != nil {
+		return x.Shown
+	}
+	return nil
+}
+
+// ShownRow is a row as it stands in the file.
+type ShownRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Line, from 1.
+	Line int32 `protobuf:"varint,1,opt,name=line,proto3" json:"line,omitempty"`
+	// The cells, in the order of the header.
+	Cells []string `protobuf:"bytes,2,rep,name=cells,proto3" json:"cells,omitempty"`
+	// What is wrong with it; empty for a row that is shown for what stands around a faulty one.
+	Faults []*Fault `protobuf:"bytes,3,rep,name=faults,proto3" json:"faults,omitempty"`
+	// For each fault: the number of its cell, from 0; -1 when it is about the row or a column that the file lacks.
+	FaultCells    []int32 `protobuf:"varint,4,rep,packed,name=fault_cells,json=faultCells,proto3" json:"fault_cells,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShownRow) Reset() {
+	*x = ShownRow{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShownRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShownRow) ProtoMessage() {}
+
+func (x *ShownRow) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShownRow.ProtoReflect.Descriptor instead.
+func (*ShownRow) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ShownRow) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *ShownRow) GetCells() []string {
+	if x != nil {
+		return x.Cells
+	}
+	return nil
+}
+
+func (x *ShownRow) GetFaults() []*Fault {
+	if x != nil {
+		return x.Faults
+	}
+	return nil
+}
+
+func (x *ShownRow) GetFaultCells() []int32 {
+	if x != nil {
+		return x.FaultCells
+	}
+	return nil
+}
+
 // Fault is one thing wrong in a file.
 type Fault struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -787,7 +1023,7 @@ type Fault struct {
 
 func (x *Fault) Reset() {
 	*x = Fault{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[11]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -799,7 +1035,7 @@ func (x *Fault) String() string {
 func (*Fault) ProtoMessage() {}
 
 func (x *Fault) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[11]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -812,7 +1048,7 @@ func (x *Fault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fault.ProtoReflect.Descriptor instead.
 func (*Fault) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{11}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Fault) GetFile() string {
@@ -870,7 +1106,7 @@ type ExportRequest struct {
 
 func (x *ExportRequest) Reset() {
 	*x = ExportRequest{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[12]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -882,7 +1118,7 @@ func (x *ExportRequest) String() string {
 func (*ExportRequest) ProtoMessage() {}
 
 func (x *ExportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[12]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -895,7 +1131,7 @@ func (x *ExportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRequest.ProtoReflect.Descriptor instead.
 func (*ExportRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{12}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ExportRequest) GetKinds() []string {
@@ -925,7 +1161,7 @@ type ExportResponse struct {
 
 func (x *ExportResponse) Reset() {
 	*x = ExportResponse{}
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[13]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -937,7 +1173,7 @@ func (x *ExportResponse) String() string {
 func (*ExportResponse) ProtoMessage() {}
 
 func (x *ExportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[13]
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -950,7 +1186,7 @@ func (x *ExportResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportResponse.ProtoReflect.Descriptor instead.
 func (*ExportResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{13}
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ExportResponse) GetName() string {
@@ -967,17 +1203,636 @@ func (x *ExportResponse) GetContent() []byte {
 	return nil
 }
 
+// ListRecordsRequest names a kind.
+type ListRecordsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the kind.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Text that must stand in a cell of the record, whatever its case; empty for all.
+	Find string `protobuf:"bytes,2,opt,name=find,proto3" json:"find,omitempty"`
+	// How many at most, up to 200; 0 for 50.
+	Limit int32 `protobuf:"varint,3,opt,name=limit,proto3" json:"limit,omitempty"`
+	// How many to pass over.
+	Offset        int32 `protobuf:"varint,4,opt,name=offset,proto3" json:"offset,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRecordsRequest) Reset() {
+	*x = ListRecordsRequest{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRecordsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRecordsRequest) ProtoMessage() {}
+
+func (x *ListRecordsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRecordsRequest.ProtoReflect.Descriptor instead.
+func (*ListRecordsRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ListRecordsRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ListRecordsRequest) GetFind() string {
+	if x != nil {
+		return x.Find
+	}
+	return ""
+}
+
+func (x *ListRecordsRequest) GetLimit() int32 {
+	if x != nil {
+		return x.Limit
+	}
+	return 0
+}
+
+func (x *ListRecordsRequest) GetOffset() int32 {
+	if x != nil {
+		return x.Offset
+	}
+	return 0
+}
+
+// Record is one record as a row of its kind.
+type Record struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The cells of its key, joined by |: what ReadRecord takes.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// The cells in the order of the columns.
+	Cells         []string `protobuf:"bytes,2,rep,name=cells,proto3" json:"cells,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Record) Reset() {
+	*x = Record{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Record) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Record) ProtoMessage() {}
+
+func (x *Record) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Record.ProtoReflect.Descriptor instead.
+func (*Record) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *Record) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *Record) GetCells() []string {
+	if x != nil {
+		return x.Cells
+	}
+	return nil
+}
+
+// ListRecordsResponse holds one page.
+type ListRecordsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind with its columns.
+	Kind *Kind `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// The page.
+	Records []*Record `protobuf:"bytes,2,rep,name=records,proto3" json:"records,omitempty"`
+	// Records that match, on all pages.
+	Matching int32 `protobuf:"varint,3,opt,name=matching,proto3" json:"matching,omitempty"`
+	// Records in all.
+	All           int32 `protobuf:"varint,4,opt,name=all,proto3" json:"all,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRecordsResponse) Reset() {
+	*x = ListRecordsResponse{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRecordsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRecordsResponse) ProtoMessage() {}
+
+func (x *ListRecordsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRecordsResponse.ProtoReflect.Descriptor instead.
+func (*ListRecordsResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *ListRecordsResponse) GetKind() *Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return nil
+}
+
+func (x *ListRecordsResponse) GetRecords() []*Record {
+	if x != nil {
+		return x.Records
+	}
+	return nil
+}
+
+func (x *ListRecordsResponse) GetMatching() int32 {
+	if x != nil {
+		return x.Matching
+	}
+	return 0
+}
+
+func (x *ListRecordsResponse) GetAll() int32 {
+	if x != nil {
+		return x.All
+	}
+	return 0
+}
+
+// ReadRecordRequest names a record.
+type ReadRecordRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the kind.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Key of the record; empty for an empty form.
+	Key           string `protobuf:"bytes,2,opt,name=key,proto3" json:"key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadRecordRequest) Reset() {
+	*x = ReadRecordRequest{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadRecordRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadRecordRequest) ProtoMessage() {}
+
+func (x *ReadRecordRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadRecordRequest.ProtoReflect.Descriptor instead.
+func (*ReadRecordRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ReadRecordRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ReadRecordRequest) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+// Codes are those that a column can hold.
+type Codes struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the column.
+	Column string `protobuf:"bytes,1,opt,name=column,proto3" json:"column,omitempty"`
+	// The first of them; those of a column within another have that one's code and a slash before them.
+	Codes []string `protobuf:"bytes,2,rep,name=codes,proto3" json:"codes,omitempty"`
+	// True when there are more: FindCodes finds them.
+	More          bool `protobuf:"varint,3,opt,name=more,proto3" json:"more,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Codes) Reset() {
+	*x = Codes{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Codes) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Codes) ProtoMessage() {}
+
+func (x *Codes) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Codes.ProtoReflect.Descriptor instead.
+func (*Codes) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *Codes) GetColumn() string {
+	if x != nil {
+		return x.Column
+	}
+	return ""
+}
+
+func (x *Codes) GetCodes() []string {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
+func (x *Codes) GetMore() bool {
+	if x != nil {
+		return x.More
+	}
+	return false
+}
+
+// ReadRecordResponse holds a record and what its form must know.
+type ReadRecordResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind with its columns.
+	Kind *Kind `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// The record; absent for an empty form.
+	Record *Record `protobuf:"bytes,2,opt,name=record,proto3" json:"record,omitempty"`
+	// Codes that its columns can refer to.
+	Codes         []*Codes `protobuf:"bytes,3,rep,name=codes,proto3" json:"codes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadRecordResponse) Reset() {
+	*x = ReadRecordResponse{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadRecordResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadRecordResponse) ProtoMessage() {}
+
+func (x *ReadRecordResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadRecordResponse.ProtoReflect.Descriptor instead.
+func (*ReadRecordResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *ReadRecordResponse) GetKind() *Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return nil
+}
+
+func (x *ReadRecordResponse) GetRecord() *Record {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *ReadRecordResponse) GetCodes() []*Codes {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
+// FindCodesRequest names a kind.
+type FindCodesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the kind that is referred to.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Text that must stand in the code, whatever its case; empty for the first.
+	Find          string `protobuf:"bytes,2,opt,name=find,proto3" json:"find,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindCodesRequest) Reset() {
+	*x = FindCodesRequest{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindCodesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindCodesRequest) ProtoMessage() {}
+
+func (x *FindCodesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindCodesRequest.ProtoReflect.Descriptor instead.
+func (*FindCodesRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *FindCodesRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *FindCodesRequest) GetFind() string {
+	if x != nil {
+		return x.Find
+	}
+	return ""
+}
+
+// FindCodesResponse holds codes.
+type FindCodesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The first fifty that match.
+	Codes []string `protobuf:"bytes,1,rep,name=codes,proto3" json:"codes,omitempty"`
+	// True when there are more.
+	More          bool `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindCodesResponse) Reset() {
+	*x = FindCodesResponse{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindCodesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindCodesResponse) ProtoMessage() {}
+
+func (x *FindCodesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindCodesResponse.ProtoReflect.Descriptor instead.
+func (*FindCodesResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *FindCodesResponse) GetCodes() []string {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
+func (x *FindCodesResponse) GetMore() bool {
+	if x != nil {
+		return x.More
+	}
+	return false
+}
+
+// MendFileRequest holds a file and its mends.
+type MendFileRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The file.
+	File *ImportFile `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
+	// Sheet of a workbook; empty for CSV.
+	Sheet string `protobuf:"bytes,2,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	// How to read dates, as in ImportRequest.
+	Dates         string `protobuf:"bytes,3,opt,name=dates,proto3" json:"dates,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MendFileRequest) Reset() {
+	*x = MendFileRequest{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MendFileRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MendFileRequest) ProtoMessage() {}
+
+func (x *MendFileRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MendFileRequest.ProtoReflect.Descriptor instead.
+func (*MendFileRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *MendFileRequest) GetFile() *ImportFile {
+	if x != nil {
+		return x.File
+	}
+	return nil
+}
+
+func (x *MendFileRequest) GetSheet() string {
+	if x != nil {
+		return x.Sheet
+	}
+	return ""
+}
+
+func (x *MendFileRequest) GetDates() string {
+	if x != nil {
+		return x.Dates
+	}
+	return ""
+}
+
+// MendFileResponse holds the file with its mends.
+type MendFileResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The file.
+	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MendFileResponse) Reset() {
+	*x = MendFileResponse{}
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MendFileResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MendFileResponse) ProtoMessage() {}
+
+func (x *MendFileResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_exchange_v1_exchange_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MendFileResponse.ProtoReflect.Descriptor instead.
+func (*MendFileResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_exchange_v1_exchange_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *MendFileResponse) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *MendFileResponse) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
 var File_longlead_exchange_v1_exchange_proto protoreflect.FileDescriptor
 
 const file_longlead_exchange_v1_exchange_proto_rawDesc = "" +
 	"\n" +
-	"#longlead/exchange/v1/exchange.proto\x12\x14longlead.exchange.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\"|\n" +
+	"#longlead/exchange/v1/exchange.proto\x12\x14longlead.exchange.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\"\xf1\x01\n" +
 	"\x06Column\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05about\x18\x02 \x01(\tR\x05about\x12\x12\n" +
 	"\x04form\x18\x03 \x01(\tR\x04form\x12\x1a\n" +
 	"\brequired\x18\x04 \x01(\bR\brequired\x12\x18\n" +
-	"\aexample\x18\x05 \x01(\tR\aexample\"z\n" +
+	"\aexample\x18\x05 \x01(\tR\aexample\x12\x15\n" +
+	"\x06one_of\x18\x06 \x03(\tR\x05oneOf\x12\x16\n" +
+	"\x06refers\x18\a \x01(\tR\x06refers\x12\x16\n" +
+	"\x06within\x18\b \x01(\tR\x06within\x12\x12\n" +
+	"\x04many\x18\t \x01(\bR\x04many\x12\x18\n" +
+	"\alongest\x18\n" +
+	" \x01(\x05R\alongest\"z\n" +
 	"\x04Kind\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05about\x18\x02 \x01(\tR\x05about\x126\n" +
@@ -991,17 +1846,26 @@ const file_longlead_exchange_v1_exchange_proto_rawDesc = "" +
 	"\x06format\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x03csvR\x04xlsxR\x06format\"D\n" +
 	"\x14ReadTemplateResponse\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\fR\acontent\"W\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\"\x89\x01\n" +
 	"\n" +
 	"ImportFile\x12\x1b\n" +
 	"\x04name\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x18\n" +
-	"\acontent\x18\x03 \x01(\fR\acontent\"\xae\x01\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent\x120\n" +
+	"\x05mends\x18\x04 \x03(\v2\x1a.longlead.exchange.v1.MendR\x05mends\"z\n" +
+	"\x04Mend\x12\x14\n" +
+	"\x05sheet\x18\x01 \x01(\tR\x05sheet\x12\x1b\n" +
+	"\x04line\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x01R\x04line\x12\x1e\n" +
+	"\x04cell\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc7\x01(\x00R\x04cell\x12\x1f\n" +
+	"\x05value\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x18\xff\xff\x01R\x05value\"\xd7\x01\n" +
 	"\rImportRequest\x12@\n" +
 	"\x05files\x18\x01 \x03(\v2 .longlead.exchange.v1.ImportFileB\b\xbaH\x05\x92\x01\x02\b\x01R\x05files\x12\x19\n" +
 	"\bskip_bad\x18\x02 \x01(\bR\askipBad\x12'\n" +
 	"\x05dates\x18\x03 \x01(\tB\x11\xbaH\x0er\fR\x00R\x03dmyR\x03mdyR\x05dates\x12\x17\n" +
-	"\adry_run\x18\x04 \x01(\bR\x06dryRun\"\xa7\x01\n" +
+	"\adry_run\x18\x04 \x01(\bR\x06dryRun\x12'\n" +
+	"\tshow_rows\x18\x05 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bshowRows\"\xa7\x01\n" +
 	"\x0eImportResponse\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x1b\n" +
 	"\trows_done\x18\x02 \x01(\x05R\browsDone\x12\x12\n" +
@@ -1011,7 +1875,7 @@ const file_longlead_exchange_v1_exchange_proto_rawDesc = "" +
 	"\fImportReport\x12\x1a\n" +
 	"\bimported\x18\x01 \x01(\bR\bimported\x126\n" +
 	"\x05files\x18\x02 \x03(\v2 .longlead.exchange.v1.FileReportR\x05files\x123\n" +
-	"\x06faults\x18\x03 \x03(\v2\x1b.longlead.exchange.v1.FaultR\x06faults\"\xe0\x01\n" +
+	"\x06faults\x18\x03 \x03(\v2\x1b.longlead.exchange.v1.FaultR\x06faults\"\xc4\x02\n" +
 	"\n" +
 	"FileReport\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
@@ -1021,7 +1885,17 @@ const file_longlead_exchange_v1_exchange_proto_rawDesc = "" +
 	"\brejected\x18\x05 \x01(\x05R\brejected\x12\x14\n" +
 	"\x05notes\x18\x06 \x03(\tR\x05notes\x12)\n" +
 	"\x10rejected_content\x18\a \x01(\fR\x0frejectedContent\x12#\n" +
-	"\rrejected_name\x18\b \x01(\tR\frejectedName\"\x89\x01\n" +
+	"\rrejected_name\x18\b \x01(\tR\frejectedName\x12\x14\n" +
+	"\x05sheet\x18\t \x01(\tR\x05sheet\x12\x16\n" +
+	"\x06header\x18\n" +
+	" \x03(\tR\x06header\x124\n" +
+	"\x05shown\x18\v \x03(\v2\x1e.longlead.exchange.v1.ShownRowR\x05shown\"\x8a\x01\n" +
+	"\bShownRow\x12\x12\n" +
+	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x14\n" +
+	"\x05cells\x18\x02 \x03(\tR\x05cells\x123\n" +
+	"\x06faults\x18\x03 \x03(\v2\x1b.longlead.exchange.v1.FaultR\x06faults\x12\x1f\n" +
+	"\vfault_cells\x18\x04 \x03(\x05R\n" +
+	"faultCells\"\x89\x01\n" +
 	"\x05Fault\x12\x12\n" +
 	"\x04file\x18\x01 \x01(\tR\x04file\x12\x12\n" +
 	"\x04line\x18\x02 \x01(\x05R\x04line\x12\x16\n" +
@@ -1034,10 +1908,53 @@ const file_longlead_exchange_v1_exchange_proto_rawDesc = "" +
 	"\x06format\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x03csvR\x04xlsxR\x06format\">\n" +
 	"\x0eExportResponse\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\fR\acontent2\xf6\x03\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\"\x91\x01\n" +
+	"\x12ListRecordsRequest\x12\x1b\n" +
+	"\x04kind\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04kind\x12\x1b\n" +
+	"\x04find\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04find\x12 \n" +
+	"\x05limit\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\x05limit\x12\x1f\n" +
+	"\x06offset\x18\x04 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x06offset\"0\n" +
+	"\x06Record\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05cells\x18\x02 \x03(\tR\x05cells\"\xab\x01\n" +
+	"\x13ListRecordsResponse\x12.\n" +
+	"\x04kind\x18\x01 \x01(\v2\x1a.longlead.exchange.v1.KindR\x04kind\x126\n" +
+	"\arecords\x18\x02 \x03(\v2\x1c.longlead.exchange.v1.RecordR\arecords\x12\x1a\n" +
+	"\bmatching\x18\x03 \x01(\x05R\bmatching\x12\x10\n" +
+	"\x03all\x18\x04 \x01(\x05R\x03all\"L\n" +
+	"\x11ReadRecordRequest\x12\x1b\n" +
+	"\x04kind\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04kind\x12\x1a\n" +
+	"\x03key\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x03key\"I\n" +
+	"\x05Codes\x12\x16\n" +
+	"\x06column\x18\x01 \x01(\tR\x06column\x12\x14\n" +
+	"\x05codes\x18\x02 \x03(\tR\x05codes\x12\x12\n" +
+	"\x04more\x18\x03 \x01(\bR\x04more\"\xad\x01\n" +
+	"\x12ReadRecordResponse\x12.\n" +
+	"\x04kind\x18\x01 \x01(\v2\x1a.longlead.exchange.v1.KindR\x04kind\x124\n" +
+	"\x06record\x18\x02 \x01(\v2\x1c.longlead.exchange.v1.RecordR\x06record\x121\n" +
+	"\x05codes\x18\x03 \x03(\v2\x1b.longlead.exchange.v1.CodesR\x05codes\"L\n" +
+	"\x10FindCodesRequest\x12\x1b\n" +
+	"\x04kind\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04kind\x12\x1b\n" +
+	"\x04find\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04find\"=\n" +
+	"\x11FindCodesResponse\x12\x14\n" +
+	"\x05codes\x18\x01 \x03(\tR\x05codes\x12\x12\n" +
+	"\x04more\x18\x02 \x01(\bR\x04more\"\x8e\x01\n" +
+	"\x0fMendFileRequest\x12<\n" +
+	"\x04file\x18\x01 \x01(\v2 .longlead.exchange.v1.ImportFileB\x06\xbaH\x03\xc8\x01\x01R\x04file\x12\x14\n" +
+	"\x05sheet\x18\x02 \x01(\tR\x05sheet\x12'\n" +
+	"\x05dates\x18\x03 \x01(\tB\x11\xbaH\x0er\fR\x00R\x03dmyR\x03mdyR\x05dates\"@\n" +
+	"\x10MendFileResponse\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent2\x88\b\n" +
 	"\x0fExchangeService\x12s\n" +
 	"\tListKinds\x12&.longlead.exchange.v1.ListKindsRequest\x1a'.longlead.exchange.v1.ListKindsResponse\"\x15\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\v\x12\t/v1/kinds\x12\x8c\x01\n" +
-	"\fReadTemplate\x12).longlead.exchange.v1.ReadTemplateRequest\x1a*.longlead.exchange.v1.ReadTemplateResponse\"%\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/kinds/{kind}/template\x12p\n" +
+	"\fReadTemplate\x12).longlead.exchange.v1.ReadTemplateRequest\x1a*.longlead.exchange.v1.ReadTemplateResponse\"%\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/kinds/{kind}/template\x12\x88\x01\n" +
+	"\vListRecords\x12(.longlead.exchange.v1.ListRecordsRequest\x1a).longlead.exchange.v1.ListRecordsResponse\"$\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/kinds/{kind}/records\x12\x84\x01\n" +
+	"\n" +
+	"ReadRecord\x12'.longlead.exchange.v1.ReadRecordRequest\x1a(.longlead.exchange.v1.ReadRecordResponse\"#\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/kinds/{kind}/record\x12\x80\x01\n" +
+	"\tFindCodes\x12&.longlead.exchange.v1.FindCodesRequest\x1a'.longlead.exchange.v1.FindCodesResponse\"\"\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/kinds/{kind}/codes\x12{\n" +
+	"\bMendFile\x12%.longlead.exchange.v1.MendFileRequest\x1a&.longlead.exchange.v1.MendFileResponse\" \x88\xe8\x18\x02\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/import/mended\x12p\n" +
 	"\x06Import\x12#.longlead.exchange.v1.ImportRequest\x1a$.longlead.exchange.v1.ImportResponse\"\x19\x88\xe8\x18\x02\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
 	"/v1/import0\x01\x12m\n" +
 	"\x06Export\x12#.longlead.exchange.v1.ExportRequest\x1a$.longlead.exchange.v1.ExportResponse\"\x16\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\f\x12\n" +
@@ -1056,7 +1973,7 @@ func file_longlead_exchange_v1_exchange_proto_rawDescGZIP() []byte {
 	return file_longlead_exchange_v1_exchange_proto_rawDescData
 }
 
-var file_longlead_exchange_v1_exchange_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_longlead_exchange_v1_exchange_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_longlead_exchange_v1_exchange_proto_goTypes = []any{
 	(*Column)(nil),               // 0: longlead.exchange.v1.Column
 	(*Kind)(nil),                 // 1: longlead.exchange.v1.Kind
@@ -1065,34 +1982,63 @@ var file_longlead_exchange_v1_exchange_proto_goTypes = []any{
 	(*ReadTemplateRequest)(nil),  // 4: longlead.exchange.v1.ReadTemplateRequest
 	(*ReadTemplateResponse)(nil), // 5: longlead.exchange.v1.ReadTemplateResponse
 	(*ImportFile)(nil),           // 6: longlead.exchange.v1.ImportFile
-	(*ImportRequest)(nil),        // 7: longlead.exchange.v1.ImportRequest
-	(*ImportResponse)(nil),       // 8: longlead.exchange.v1.ImportResponse
-	(*ImportReport)(nil),         // 9: longlead.exchange.v1.ImportReport
-	(*FileReport)(nil),           // 10: longlead.exchange.v1.FileReport
-	(*Fault)(nil),                // 11: longlead.exchange.v1.Fault
-	(*ExportRequest)(nil),        // 12: longlead.exchange.v1.ExportRequest
-	(*ExportResponse)(nil),       // 13: longlead.exchange.v1.ExportResponse
+	(*Mend)(nil),                 // 7: longlead.exchange.v1.Mend
+	(*ImportRequest)(nil),        // 8: longlead.exchange.v1.ImportRequest
+	(*ImportResponse)(nil),       // 9: longlead.exchange.v1.ImportResponse
+	(*ImportReport)(nil),         // 10: longlead.exchange.v1.ImportReport
+	(*FileReport)(nil),           // 11: longlead.exchange.v1.FileReport
+	(*ShownRow)(nil),             // 12: longlead.exchange.v1.ShownRow
+	(*Fault)(nil),                // 13: longlead.exchange.v1.Fault
+	(*ExportRequest)(nil),        // 14: longlead.exchange.v1.ExportRequest
+	(*ExportResponse)(nil),       // 15: longlead.exchange.v1.ExportResponse
+	(*ListRecordsRequest)(nil),   // 16: longlead.exchange.v1.ListRecordsRequest
+	(*Record)(nil),               // 17: longlead.exchange.v1.Record
+	(*ListRecordsResponse)(nil),  // 18: longlead.exchange.v1.ListRecordsResponse
+	(*ReadRecordRequest)(nil),    // 19: longlead.exchange.v1.ReadRecordRequest
+	(*Codes)(nil),                // 20: longlead.exchange.v1.Codes
+	(*ReadRecordResponse)(nil),   // 21: longlead.exchange.v1.ReadRecordResponse
+	(*FindCodesRequest)(nil),     // 22: longlead.exchange.v1.FindCodesRequest
+	(*FindCodesResponse)(nil),    // 23: longlead.exchange.v1.FindCodesResponse
+	(*MendFileRequest)(nil),      // 24: longlead.exchange.v1.MendFileRequest
+	(*MendFileResponse)(nil),     // 25: longlead.exchange.v1.MendFileResponse
 }
 var file_longlead_exchange_v1_exchange_proto_depIdxs = []int32{
 	0,  // 0: longlead.exchange.v1.Kind.columns:type_name -> longlead.exchange.v1.Column
 	1,  // 1: longlead.exchange.v1.ListKindsResponse.kinds:type_name -> longlead.exchange.v1.Kind
-	6,  // 2: longlead.exchange.v1.ImportRequest.files:type_name -> longlead.exchange.v1.ImportFile
-	9,  // 3: longlead.exchange.v1.ImportResponse.report:type_name -> longlead.exchange.v1.ImportReport
-	10, // 4: longlead.exchange.v1.ImportReport.files:type_name -> longlead.exchange.v1.FileReport
-	11, // 5: longlead.exchange.v1.ImportReport.faults:type_name -> longlead.exchange.v1.Fault
-	2,  // 6: longlead.exchange.v1.ExchangeService.ListKinds:input_type -> longlead.exchange.v1.ListKindsRequest
-	4,  // 7: longlead.exchange.v1.ExchangeService.ReadTemplate:input_type -> longlead.exchange.v1.ReadTemplateRequest
-	7,  // 8: longlead.exchange.v1.ExchangeService.Import:input_type -> longlead.exchange.v1.ImportRequest
-	12, // 9: longlead.exchange.v1.ExchangeService.Export:input_type -> longlead.exchange.v1.ExportRequest
-	3,  // 10: longlead.exchange.v1.ExchangeService.ListKinds:output_type -> longlead.exchange.v1.ListKindsResponse
-	5,  // 11: longlead.exchange.v1.ExchangeService.ReadTemplate:output_type -> longlead.exchange.v1.ReadTemplateResponse
-	8,  // 12: longlead.exchange.v1.ExchangeService.Import:output_type -> longlead.exchange.v1.ImportResponse
-	13, // 13: longlead.exchange.v1.ExchangeService.Export:output_type -> longlead.exchange.v1.ExportResponse
-	10, // [10:14] is the sub-list for method output_type
-	6,  // [6:10] is the sub-list for method input_type
-	6,  // [6:6] is the sub-list for extension type_name
-	6,  // [6:6] is the sub-list for extension extendee
-	0,  // [0:6] is the sub-list for field type_name
+	7,  // 2: longlead.exchange.v1.ImportFile.mends:type_name -> longlead.exchange.v1.Mend
+	6,  // 3: longlead.exchange.v1.ImportRequest.files:type_name -> longlead.exchange.v1.ImportFile
+	10, // 4: longlead.exchange.v1.ImportResponse.report:type_name -> longlead.exchange.v1.ImportReport
+	11, // 5: longlead.exchange.v1.ImportReport.files:type_name -> longlead.exchange.v1.FileReport
+	13, // 6: longlead.exchange.v1.ImportReport.faults:type_name -> longlead.exchange.v1.Fault
+	12, // 7: longlead.exchange.v1.FileReport.shown:type_name -> longlead.exchange.v1.ShownRow
+	13, // 8: longlead.exchange.v1.ShownRow.faults:type_name -> longlead.exchange.v1.Fault
+	1,  // 9: longlead.exchange.v1.ListRecordsResponse.kind:type_name -> longlead.exchange.v1.Kind
+	17, // 10: longlead.exchange.v1.ListRecordsResponse.records:type_name -> longlead.exchange.v1.Record
+	1,  // 11: longlead.exchange.v1.ReadRecordResponse.kind:type_name -> longlead.exchange.v1.Kind
+	17, // 12: longlead.exchange.v1.ReadRecordResponse.record:type_name -> longlead.exchange.v1.Record
+	20, // 13: longlead.exchange.v1.ReadRecordResponse.codes:type_name -> longlead.exchange.v1.Codes
+	6,  // 14: longlead.exchange.v1.MendFileRequest.file:type_name -> longlead.exchange.v1.ImportFile
+	2,  // 15: longlead.exchange.v1.ExchangeService.ListKinds:input_type -> longlead.exchange.v1.ListKindsRequest
+	4,  // 16: longlead.exchange.v1.ExchangeService.ReadTemplate:input_type -> longlead.exchange.v1.ReadTemplateRequest
+	16, // 17: longlead.exchange.v1.ExchangeService.ListRecords:input_type -> longlead.exchange.v1.ListRecordsRequest
+	19, // 18: longlead.exchange.v1.ExchangeService.ReadRecord:input_type -> longlead.exchange.v1.ReadRecordRequest
+	22, // 19: longlead.exchange.v1.ExchangeService.FindCodes:input_type -> longlead.exchange.v1.FindCodesRequest
+	24, // 20: longlead.exchange.v1.ExchangeService.MendFile:input_type -> longlead.exchange.v1.MendFileRequest
+	8,  // 21: longlead.exchange.v1.ExchangeService.Import:input_type -> longlead.exchange.v1.ImportRequest
+	14, // 22: longlead.exchange.v1.ExchangeService.Export:input_type -> longlead.exchange.v1.ExportRequest
+	3,  // 23: longlead.exchange.v1.ExchangeService.ListKinds:output_type -> longlead.exchange.v1.ListKindsResponse
+	5,  // 24: longlead.exchange.v1.ExchangeService.ReadTemplate:output_type -> longlead.exchange.v1.ReadTemplateResponse
+	18, // 25: longlead.exchange.v1.ExchangeService.ListRecords:output_type -> longlead.exchange.v1.ListRecordsResponse
+	21, // 26: longlead.exchange.v1.ExchangeService.ReadRecord:output_type -> longlead.exchange.v1.ReadRecordResponse
+	23, // 27: longlead.exchange.v1.ExchangeService.FindCodes:output_type -> longlead.exchange.v1.FindCodesResponse
+	25, // 28: longlead.exchange.v1.ExchangeService.MendFile:output_type -> longlead.exchange.v1.MendFileResponse
+	9,  // 29: longlead.exchange.v1.ExchangeService.Import:output_type -> longlead.exchange.v1.ImportResponse
+	15, // 30: longlead.exchange.v1.ExchangeService.Export:output_type -> longlead.exchange.v1.ExportResponse
+	23, // [23:31] is the sub-list for method output_type
+	15, // [15:23] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_longlead_exchange_v1_exchange_proto_init() }
@@ -1106,7 +2052,7 @@ func file_longlead_exchange_v1_exchange_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_exchange_v1_exchange_proto_rawDesc), len(file_longlead_exchange_v1_exchange_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

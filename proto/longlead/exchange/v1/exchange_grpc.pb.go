@@ -23,6 +23,10 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	ExchangeService_ListKinds_FullMethodName    = "/longlead.exchange.v1.ExchangeService/ListKinds"
 	ExchangeService_ReadTemplate_FullMethodName = "/longlead.exchange.v1.ExchangeService/ReadTemplate"
+	ExchangeService_ListRecords_FullMethodName  = "/longlead.exchange.v1.ExchangeService/ListRecords"
+	ExchangeService_ReadRecord_FullMethodName   = "/longlead.exchange.v1.ExchangeService/ReadRecord"
+	ExchangeService_FindCodes_FullMethodName    = "/longlead.exchange.v1.ExchangeService/FindCodes"
+	ExchangeService_MendFile_FullMethodName     = "/longlead.exchange.v1.ExchangeService/MendFile"
 	ExchangeService_Import_FullMethodName       = "/longlead.exchange.v1.ExchangeService/Import"
 	ExchangeService_Export_FullMethodName       = "/longlead.exchange.v1.ExchangeService/Export"
 )
@@ -37,6 +41,14 @@ type ExchangeServiceClient interface {
 	ListKinds(ctx context.Context, in *ListKindsRequest, opts ...grpc.CallOption) (*ListKindsResponse, error)
 	// ReadTemplate gives an empty file of one kind, with one example row.
 	ReadTemplate(ctx context.Context, in *ReadTemplateRequest, opts ...grpc.CallOption) (*ReadTemplateResponse, error)
+	// ListRecords lists one page of the records of a kind, by key.
+	ListRecords(ctx context.Context, in *ListRecordsRequest, opts ...grpc.CallOption) (*ListRecordsResponse, error)
+	// ReadRecord reads one record with what a form for it must know, or that of an empty form.
+	ReadRecord(ctx context.Context, in *ReadRecordRequest, opts ...grpc.CallOption) (*ReadRecordResponse, error)
+	// FindCodes finds codes of a kind that other records can refer to.
+	FindCodes(ctx context.Context, in *FindCodesRequest, opts ...grpc.CallOption) (*FindCodesResponse, error)
+	// MendFile gives a file of an import out again with its mends, whole.
+	MendFile(ctx context.Context, in *MendFileRequest, opts ...grpc.CallOption) (*MendFileResponse, error)
 	// Import takes files in, all in one transaction. With a fault anywhere nothing is imported, unless bad rows may be skipped.
 	// The stream reports progress; its last message is the report.
 	Import(ctx context.Context, in *ImportRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ImportResponse], error)
@@ -66,6 +78,46 @@ func (c *exchangeServiceClient) ReadTemplate(ctx context.Context, in *ReadTempla
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReadTemplateResponse)
 	err := c.cc.Invoke(ctx, ExchangeService_ReadTemplate_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *exchangeServiceClient) ListRecords(ctx context.Context, in *ListRecordsRequest, opts ...grpc.CallOption) (*ListRecordsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRecordsResponse)
+	err := c.cc.Invoke(ctx, ExchangeService_ListRecords_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *exchangeServiceClient) ReadRecord(ctx context.Context, in *ReadRecordRequest, opts ...grpc.CallOption) (*ReadRecordResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadRecordResponse)
+	err := c.cc.Invoke(ctx, ExchangeService_ReadRecord_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *exchangeServiceClient) FindCodes(ctx context.Context, in *FindCodesRequest, opts ...grpc.CallOption) (*FindCodesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FindCodesResponse)
+	err := c.cc.Invoke(ctx, ExchangeService_FindCodes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *exchangeServiceClient) MendFile(ctx context.Context, in *MendFileRequest, opts ...grpc.CallOption) (*MendFileResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MendFileResponse)
+	err := c.cc.Invoke(ctx, ExchangeService_MendFile_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -120,6 +172,14 @@ type ExchangeServiceServer interface {
 	ListKinds(context.Context, *ListKindsRequest) (*ListKindsResponse, error)
 	// ReadTemplate gives an empty file of one kind, with one example row.
 	ReadTemplate(context.Context, *ReadTemplateRequest) (*ReadTemplateResponse, error)
+	// ListRecords lists one page of the records of a kind, by key.
+	ListRecords(context.Context, *ListRecordsRequest) (*ListRecordsResponse, error)
+	// ReadRecord reads one record with what a form for it must know, or that of an empty form.
+	ReadRecord(context.Context, *ReadRecordRequest) (*ReadRecordResponse, error)
+	// FindCodes finds codes of a kind that other records can refer to.
+	FindCodes(context.Context, *FindCodesRequest) (*FindCodesResponse, error)
+	// MendFile gives a file of an import out again with its mends, whole.
+	MendFile(context.Context, *MendFileRequest) (*MendFileResponse, error)
 	// Import takes files in, all in one transaction. With a fault anywhere nothing is imported, unless bad rows may be skipped.
 	// The stream reports progress; its last message is the report.
 	Import(*ImportRequest, grpc.ServerStreamingServer[ImportResponse]) error
@@ -140,6 +200,18 @@ func (UnimplementedExchangeServiceServer) ListKinds(context.Context, *ListKindsR
 }
 func (UnimplementedExchangeServiceServer) ReadTemplate(context.Context, *ReadTemplateRequest) (*ReadTemplateResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReadTemplate not implemented")
+}
+func (UnimplementedExchangeServiceServer) ListRecords(context.Context, *ListRecordsRequest) (*ListRecordsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRecords not implemented")
+}
+func (UnimplementedExchangeServiceServer) ReadRecord(context.Context, *ReadRecordRequest) (*ReadRecordResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadRecord not implemented")
+}
+func (UnimplementedExchangeServiceServer) FindCodes(context.Context, *FindCodesRequest) (*FindCodesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindCodes not implemented")
+}
+func (UnimplementedExchangeServiceServer) MendFile(context.Context, *MendFileRequest) (*MendFileResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MendFile not implemented")
 }
 func (UnimplementedExchangeServiceServer) Import(*ImportRequest, grpc.ServerStreamingServer[ImportResponse]) error {
 	return status.Error(codes.Unimplemented, "method Import not implemented")
@@ -204,6 +276,78 @@ func _ExchangeService_ReadTemplate_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ExchangeService_ListRecords_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRecordsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExchangeServiceServer).ListRecords(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExchangeService_ListRecords_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExchangeServiceServer).ListRecords(ctx, req.(*ListRecordsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ExchangeService_ReadRecord_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadRecordRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExchangeServiceServer).ReadRecord(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExchangeService_ReadRecord_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExchangeServiceServer).ReadRecord(ctx, req.(*ReadRecordRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ExchangeService_FindCodes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindCodesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExchangeServiceServer).FindCodes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExchangeService_FindCodes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExchangeServiceServer).FindCodes(ctx, req.(*FindCodesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ExchangeService_MendFile_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MendFileRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExchangeServiceServer).MendFile(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExchangeService_MendFile_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExchangeServiceServer).MendFile(ctx, req.(*MendFileRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ExchangeService_Import_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(ImportRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -240,6 +384,22 @@ var ExchangeService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReadTemplate",
 			Handler:    _ExchangeService_ReadTemplate_Handler,
+		},
+		{
+			MethodName: "ListRecords",
+			Handler:    _ExchangeService_ListRecords_Handler,
+		},
+		{
+			MethodName: "ReadRecord",
+			Handler:    _ExchangeService_ReadRecord_Handler,
+		},
+		{
+			MethodName: "FindCodes",
+			Handler:    _ExchangeService_FindCodes_Handler,
+		},
+		{
+			MethodName: "MendFile",
+			Handler:    _ExchangeService_MendFile_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
