@@ -20,6 +20,7 @@ import (
 
 	"github.com/longlead/longlead/services/console/door"
 	"github.com/longlead/longlead/services/console/frame"
+	"github.com/longlead/longlead/services/console/months"
 	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/rpc"
 )
@@ -35,6 +36,7 @@ func New(d frame.Deps) *Console { return &Console{frame: frame.New(d, sections()
 // sections are the words of the bar, in the order of a school's work.
 func sections() []frame.Section {
 	return []frame.Section{
+		months.Section(),
 		people.Section(),
 	}
 }
@@ -43,6 +45,7 @@ func sections() []frame.Section {
 func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 	return c.frame.Mount(conn, slices.Concat(
 		door.Pages(),
+		months.Pages(),
 		people.Pages(),
 	)...)
 }

@@ -49,6 +49,7 @@ var plannedKinds = map[plannerv1.PlannedKind]string{
 	plannerv1.PlannedKind_PLANNED_KIND_PLACED:  plannedPlaced,
 	plannerv1.PlannedKind_PLANNED_KIND_WAITING: plannedWaiting,
 	plannerv1.PlannedKind_PLANNED_KIND_MOVED:   plannedMoved,
+	plannerv1.PlannedKind_PLANNED_KIND_DROPPED: plannedDropped,
 }
 
 // ListPlanned lists one page of a plan's requests.
@@ -140,7 +141,8 @@ func plannedToProto(ctx context.Context, tx postgres.Tx, rows []planned, totals 
 		known[b.ID] = b
 	}
 	out := &plannerv1.ListPlannedResponse{Totals: &plannerv1.PlannedTotals{All: int32(totals.All), Placed: int32(totals.Placed), Waiting: int32(totals.Waiting),
-		Hard: int32(totals.Hard), Moved: int32(totals.Moved), Matching: int32(totals.Matching)}}
+		Hard: int32(totals.Hard), Moved: int32(totals.Moved), Matching: int32(totals.Matching),
+		Fresh: int32(totals.Fresh), Kept: int32(totals.Kept), Dropped: int32(totals.Dropped), Standing: int32(totals.Standing)}}
 	for _, r := range rows {
 		out.Rows = append(out.Rows, n.plannedToProto(r, known[r.RequestID]))
 	}

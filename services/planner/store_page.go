@@ -14,6 +14,7 @@ const (
 	plannedPlaced  = "placed"
 	plannedWaiting = "waiting"
 	plannedMoved   = "moved"
+	plannedDropped = "dropped"
 )
 
 // plannedFilter picks requests of a plan. Named and accepting are what enrollment picked by a text and by a site; whoever sets neither
@@ -51,10 +52,12 @@ const pickPlanned = `
 	    value, standing, false as hard, '' as reason, '' as remedy
 	  from planner.placement where plan_id = $1
 	  union all
-	  select request_id, request_code, false, null, null, null, null, null, 0, '', hard, reason, remedy from planner.wait where plan_id = $1),
+	  select request_id, request_code, false, null, null, null, null, null, 0,
+	    case when exists (select from planner.stay s where s.request_id = w.request_id and s.state = 'published') then 'dropped' else '' end, hard, reason, remedy
+	  from planner.wait w where plan_id = $1),
 	picked as (
 	  select * from part
-	  where case $2 when 'placed' then placed when 'waiting' then not placed when 'moved' then standing = 'moved' else true end
+	  where case $2 when 'placed' then placed when 'waiting' then not placed when 'moved' then standing = 'moved' when 'dropped' then standing = 'dropped' else true end
 	    and (not $3::boolean or request_id in (select unnest($4::uuid[])))
 	    and ($5::uuid is null or site_id = $5 or not placed and request_id in (select unnest($6::uuid[]))))`
 
@@ -70,12 +73,18 @@ type plannedTotals struct {
 	Hard     int `db:"hard"`
 	Moved    int `db:"moved"`
 	Matching int `db:"matching"`
+	Fresh    int `db:"fresh"`
+	Kept     int `db:"kept"`
+	Dropped  int `db:"dropped"`
+	Standing int `db:"standing"`
 }
 
 func countPlanned(ctx context.Context, db postgres.DB, f plannedFilter) (plannedTotals, error) {
 	return postgres.One[plannedTotals](ctx, db, "count the requests of a plan", pickPlanned+`
 		select count(*)::int as all_of_them, count(*) filter (where placed)::int as placed, count(*) filter (where not placed)::int as waiting,
 		  count(*) filter (where hard)::int as hard, count(*) filter (where standing = 'moved')::int as moved,
+		  count(*) filter (where standing = 'new')::int as fresh, count(*) filter (where standing = 'kept')::int as kept,
+		  count(*) filter (where standing = 'dropped')::int as dropped, count(*) filter (where standing in ('confirmed', 'in residence'))::int as standing,
 		  (select count(*) from picked)::int as matching from part`, f.args()...)
 }
 

@@ -34,6 +34,8 @@ const (
 	PlannedKind_PLANNED_KIND_WAITING PlannedKind = 2
 	// Those placed otherwise than promised before.
 	PlannedKind_PLANNED_KIND_MOVED PlannedKind = 3
+	// Promises that the plan gives up: requests with a published stay that wait in it.
+	PlannedKind_PLANNED_KIND_DROPPED PlannedKind = 4
 )
 
 // Enum value maps for PlannedKind.
@@ -43,12 +45,14 @@ var (
 		1: "PLANNED_KIND_PLACED",
 		2: "PLANNED_KIND_WAITING",
 		3: "PLANNED_KIND_MOVED",
+		4: "PLANNED_KIND_DROPPED",
 	}
 	PlannedKind_value = map[string]int32{
 		"PLANNED_KIND_UNSPECIFIED": 0,
 		"PLANNED_KIND_PLACED":      1,
 		"PLANNED_KIND_WAITING":     2,
 		"PLANNED_KIND_MOVED":       3,
+		"PLANNED_KIND_DROPPED":     4,
 	}
 )
 
@@ -445,7 +449,15 @@ type PlannedTotals struct {
 	// Placed otherwise than promised before.
 	Moved int32 `protobuf:"varint,5,opt,name=moved,proto3" json:"moved,omitempty"`
 	// Those that what was asked for picks, on all pages.
-	Matching      int32 `protobuf:"varint,6,opt,name=matching,proto3" json:"matching,omitempty"`
+	Matching int32 `protobuf:"varint,6,opt,name=matching,proto3" json:"matching,omitempty"`
+	// Placed without a promise before.
+	Fresh int32 `protobuf:"varint,7,opt,name=fresh,proto3" json:"fresh,omitempty"`
+	// Placed as promised, and promised only: their owners have not confirmed yet.
+	Kept int32 `protobuf:"varint,8,opt,name=kept,proto3" json:"kept,omitempty"`
+	// Promised until now, and waiting in this plan.
+	Dropped int32 `protobuf:"varint,9,opt,name=dropped,proto3" json:"dropped,omitempty"`
+	// Confirmed, or in residence.
+	Standing      int32 `protobuf:"varint,10,opt,name=standing,proto3" json:"standing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -518,6 +530,34 @@ func (x *PlannedTotals) GetMoved() int32 {
 func (x *PlannedTotals) GetMatching() int32 {
 	if x != nil {
 		return x.Matching
+	}
+	return 0
+}
+
+func (x *PlannedTotals) GetFresh() int32 {
+	if x != nil {
+		return x.Fresh
+	}
+	return 0
+}
+
+func (x *PlannedTotals) GetKept() int32 {
+	if x != nil {
+		return x.Kept
+	}
+	return 0
+}
+
+func (x *PlannedTotals) GetDropped() int32 {
+	if x != nil {
+		return x.Dropped
+	}
+	return 0
+}
+
+func (x *PlannedTotals) GetStanding() int32 {
+	if x != nil {
+		return x.Standing
 	}
 	return 0
 }
@@ -861,14 +901,19 @@ const file_longlead_planner_v1_pages_proto_rawDesc = "" +
 	"site_codes\x18\x11 \x03(\tR\tsiteCodes\x12!\n" +
 	"\fwindow_first\x18\x12 \x01(\tR\vwindowFirst\x12\x1f\n" +
 	"\vwindow_last\x18\x13 \x01(\tR\n" +
-	"windowLast\"\x99\x01\n" +
+	"windowLast\"\xf9\x01\n" +
 	"\rPlannedTotals\x12\x10\n" +
 	"\x03all\x18\x01 \x01(\x05R\x03all\x12\x16\n" +
 	"\x06placed\x18\x02 \x01(\x05R\x06placed\x12\x18\n" +
 	"\awaiting\x18\x03 \x01(\x05R\awaiting\x12\x12\n" +
 	"\x04hard\x18\x04 \x01(\x05R\x04hard\x12\x14\n" +
 	"\x05moved\x18\x05 \x01(\x05R\x05moved\x12\x1a\n" +
-	"\bmatching\x18\x06 \x01(\x05R\bmatching\"\x83\x01\n" +
+	"\bmatching\x18\x06 \x01(\x05R\bmatching\x12\x14\n" +
+	"\x05fresh\x18\a \x01(\x05R\x05fresh\x12\x12\n" +
+	"\x04kept\x18\b \x01(\x05R\x04kept\x12\x18\n" +
+	"\adropped\x18\t \x01(\x05R\adropped\x12\x1a\n" +
+	"\bstanding\x18\n" +
+	" \x01(\x05R\bstanding\"\x83\x01\n" +
 	"\x13ListPlannedResponse\x120\n" +
 	"\x04rows\x18\x01 \x03(\v2\x1c.longlead.planner.v1.PlannedR\x04rows\x12:\n" +
 	"\x06totals\x18\x02 \x01(\v2\".longlead.planner.v1.PlannedTotalsR\x06totals\"\xc0\x01\n" +
@@ -890,12 +935,13 @@ const file_longlead_planner_v1_pages_proto_rawDesc = "" +
 	"\n" +
 	"first_days\x18\x02 \x03(\tR\tfirstDays\x12\x12\n" +
 	"\x04days\x18\x03 \x03(\x05R\x04days\x123\n" +
-	"\x05lines\x18\x04 \x03(\v2\x1d.longlead.planner.v1.LoadLineR\x05lines*v\n" +
+	"\x05lines\x18\x04 \x03(\v2\x1d.longlead.planner.v1.LoadLineR\x05lines*\x90\x01\n" +
 	"\vPlannedKind\x12\x1c\n" +
 	"\x18PLANNED_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13PLANNED_KIND_PLACED\x10\x01\x12\x18\n" +
 	"\x14PLANNED_KIND_WAITING\x10\x02\x12\x16\n" +
-	"\x12PLANNED_KIND_MOVED\x10\x03*D\n" +
+	"\x12PLANNED_KIND_MOVED\x10\x03\x12\x18\n" +
+	"\x14PLANNED_KIND_DROPPED\x10\x04*D\n" +
 	"\x06LoadBy\x12\x17\n" +
 	"\x13LOAD_BY_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fLOAD_BY_WEEK\x10\x01\x12\x0f\n" +
