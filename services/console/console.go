@@ -22,6 +22,7 @@ import (
 	"github.com/longlead/longlead/services/console/frame"
 	"github.com/longlead/longlead/services/console/months"
 	"github.com/longlead/longlead/services/console/people"
+	"github.com/longlead/longlead/services/console/requests"
 	"github.com/longlead/longlead/services/rpc"
 )
 
@@ -37,6 +38,7 @@ func New(d frame.Deps) *Console { return &Console{frame: frame.New(d, sections()
 func sections() []frame.Section {
 	return []frame.Section{
 		months.Section(),
+		requests.Section(),
 		people.Section(),
 	}
 }
@@ -46,6 +48,7 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 	return c.frame.Mount(conn, slices.Concat(
 		door.Pages(),
 		months.Pages(),
+		requests.Pages(),
 		people.Pages(),
 	)...)
 }
