@@ -24,6 +24,8 @@ type Field struct {
 	Value    string
 	Fault    string
 	Required bool
+	// Needed says that it is needed unless something else is filled in: the browser does not insist, and nothing says that it may be left empty.
+	Needed bool
 	// Fixed shows the value and lets nobody change it.
 	Fixed bool
 	// Choices are the values of a choice.
@@ -75,7 +77,7 @@ func (f Field) ID() string { return strings.NewReplacer(".", "-", " ", "-").Repl
 // OfColumn makes a field of a column. name is that of the form's field.
 func OfColumn(name string, c *exchangev1.Column, value string, codes *exchangev1.Codes) Field {
 	f := Field{Name: name, Label: Label(c.GetName()), Hint: hint(c), Form: c.GetForm(), Value: value, Required: c.GetRequired(), Choices: c.GetOneOf(),
-		Refers: c.GetRefers(), Longest: int(c.GetLongest()), Long: c.GetForm() == "text" && c.GetLongest() > 200}
+		Refers: c.GetRefers(), Longest: int(c.GetLongest()), Long: c.GetForm() == "text" && c.GetLongest() >= 300}
 	if c.GetForm() == "yes or no" {
 		f.Choices = []string{"yes", "no"}
 	}

@@ -62,7 +62,7 @@ func readNew(v *frame.Visit) (*newView, error) {
 			i := slices.IndexFunc(got.GetKind().GetColumns(), func(c *exchangev1.Column) bool { return c.GetName() == name })
 			f := entry.OfColumn(part.row+"."+name, got.GetKind().GetColumns()[i], v.Form(part.row+"."+name), codesOf(got, name))
 			if part.kind != "requests" {
-				f.Required = false // somebody known needs none of it; what a new one needs, the rules say
+				f.Required, f.Needed = false, f.Required // somebody known needs none of it; what a new one needs, the rules say
 			}
 			fields = append(fields, f)
 		}

@@ -41,7 +41,7 @@ func standingOf(r *enrollmentv1.Request, s *plannerv1.Standing) standing {
 	plan := fmt.Sprintf("plan %d of %s", s.GetNumber(), frame.MonthName(s.GetMonth()))
 	switch {
 	case s.GetPlanId() == "":
-		out.Text = fmt.Sprintf("For a month plan: none has looked at it yet. Its first possible day is %s.", frame.Day(r.GetWindowFirst()))
+		out.Text = fmt.Sprintf("No month plan has looked at it yet. Its first possible day is %s.", frame.Day(r.GetWindowFirst()))
 	case s.GetPlaced() && s.GetPlanState() == plannerv1.PlanState_PLAN_STATE_DRAFT:
 		out.Mark, out.Word = "proposed", "in a draft"
 		out.Text = fmt.Sprintf("For %s to be published: it has a place at %s from %s. Nothing is promised before.", plan, s.GetSiteCode(), frame.Day(s.GetArrival()))
