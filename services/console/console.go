@@ -23,6 +23,7 @@ import (
 	"github.com/longlead/longlead/services/console/months"
 	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/console/requests"
+	"github.com/longlead/longlead/services/console/rounds"
 	"github.com/longlead/longlead/services/rpc"
 )
 
@@ -38,6 +39,7 @@ func New(d frame.Deps) *Console { return &Console{frame: frame.New(d, sections()
 func sections() []frame.Section {
 	return []frame.Section{
 		months.Section(),
+		rounds.Section(),
 		requests.Section(),
 		people.Section(),
 	}
@@ -48,6 +50,7 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 	return c.frame.Mount(conn, slices.Concat(
 		door.Pages(),
 		months.Pages(),
+		rounds.Pages(),
 		requests.Pages(),
 		people.Pages(),
 	)...)

@@ -25,6 +25,9 @@ type names struct {
 	areas    map[ids.AreaID]string
 	skills   map[ids.SkillID]string
 	dogs     map[ids.DogID]enrollment.Dog
+	// roster is everybody, by code, and away their absences on the day.
+	roster []roster.Trainer
+	away   []roster.Absence
 }
 
 func readNames(ctx context.Context, tx postgres.Tx, in *Inputs, before *Plan) (*names, error) {
@@ -33,8 +36,12 @@ func readNames(ctx context.Context, tx postgres.Tx, in *Inputs, before *Plan) (*
 	if err != nil {
 		return nil, err
 	}
+	n.roster = trainers
 	for _, t := range trainers {
 		n.trainers[t.ID] = t.Code
+	}
+	if n.away, err = roster.ListAbsences(ctx, tx, calendar.Span{From: in.Day, To: in.Day.AddDays(1)}); err != nil {
+		return nil, err
 	}
 	for _, a := range in.Areas {
 		n.areas[a.ID] = a.Code

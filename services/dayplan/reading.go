@@ -8,6 +8,7 @@ import (
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/roster"
 )
 
 // Reading is the live plan of a day beside what is known of the day now, for packages that show it.
@@ -92,4 +93,10 @@ func ListHeld(ctx context.Context, db postgres.DB, trainer ids.TrainerID, days c
 		) x on x.plan_id = p.id
 		where p.state = 'live' and p.day >= $3 and p.day < $4
 		order by lower(x.during), p.site_id, x.kind`, KindSession, trainer, days.From, days.To)
+}
+
+// SiteOn finds a trainer and the site at which they are on a day, by the roster or a live plan; a trainer who is at none is a Precondition with the
+// reason NOT_AT_WORK, and is returned with it.
+func SiteOn(ctx context.Context, tx postgres.Tx, code string, day calendar.Date) (roster.Trainer, facility.Site, error) {
+	return siteOf(ctx, tx, code, day)
 }

@@ -26,7 +26,8 @@ type Deps struct {
 // Server answers DayPlanService.
 type Server struct {
 	dayplanv1.UnsafeDayPlanServiceServer
-	deps Deps
+	deps   Deps
+	looked shown
 }
 
 var _ dayplanv1.DayPlanServiceServer = (*Server)(nil)
@@ -86,11 +87,17 @@ func (s *Server) GetDay(ctx context.Context, req *dayplanv1.GetDayRequest) (*day
 	if err != nil {
 		return nil, err
 	}
+	conditions, err := got.conditionsToProto()
+	if err != nil {
+		return nil, err
+	}
 	plan, stale := got.before, false
 	if got.kept {
 		if stale, err = got.stale(); err != nil {
 			return nil, err
 		}
+	} else if req.GetKeptOnly() {
+		return &dayplanv1.GetDayResponse{Conditions: conditions}, nil
 	} else if plan, err = planInputs(ctx, got.in, usualLimit, usualSeed); err != nil {
 		return nil, err
 	}
@@ -99,7 +106,7 @@ func (s *Server) GetDay(ctx context.Context, req *dayplanv1.GetDayRequest) (*day
 		return nil, err
 	}
 	out.Stale = stale
-	return &dayplanv1.GetDayResponse{Plan: out}, nil
+	return &dayplanv1.GetDayResponse{Plan: out, Conditions: conditions}, nil
 }
 
 // planInputs plans a day from scratch.

@@ -30,13 +30,35 @@ func (s *Server) CoverAbsence(ctx context.Context, req *dayplanv1.CoverAbsenceRe
 	if err != nil {
 		return nil, err
 	}
-	if err := got.refuseUnplanned(); err != nil {
-		return nil, err
-	}
-	changed, err := got.stale()
+	t, err := s.tryGone(ctx, got, trainer, from, "", nil)
 	if err != nil {
 		return nil, err
 	}
+	print := req.GetFingerprint()
+	switch {
+	case !req.GetKeep():
+		print, err = s.look(ctx, t)
+	case print != "":
+		err = s.accept(ctx, t, print)
+	default:
+		t.repair, err = t.got.repair(ctx, t.clock, t.redo)
+	}
+	if err == nil && req.GetKeep() {
+		err = s.keepTrial(ctx, t, who)
+	}
+	if err != nil {
+		return nil, err
+	}
+	out, err := t.got.repairToProto(&t.repair, t.changed)
+	if err != nil {
+		return nil, err
+	}
+	return &dayplanv1.CoverAbsenceResponse{SiteCode: out.SiteCode, Differences: out.Differences, Covered: int32(t.repair.count(DiffCovered)), Moved: out.Moved,
+		Dropped: out.Dropped, WithOthers: out.WithOthers, Points: out.Points, Gap: out.Gap, Seconds: out.Seconds, Notes: out.Notes, Plan: out.Plan, Fingerprint: print}, nil
+}
+
+// tryGone lays out a day with a trainer gone from a time on.
+func (s *Server) tryGone(ctx context.Context, got snapshot, trainer roster.Trainer, from calendar.Clock, about string, record recording) (*trial, error) {
 	clock, err := newClock(got.in.Day, got.in.Site.Zone)
 	if err != nil {
 		return nil, err
@@ -45,24 +67,12 @@ func (s *Server) CoverAbsence(ctx context.Context, req *dayplanv1.CoverAbsenceRe
 	if err != nil {
 		return nil, err
 	}
-	repair, err := got.repair(ctx, clock, &anew{trainer: trainer, since: roundUp(since), before: &got.before})
-	if err == nil && req.GetKeep() {
-		repair.Plan, err = s.keep(ctx, repair.Plan, got, who)
-	}
-	if err != nil {
-		return nil, err
-	}
-	out, err := got.repairToProto(&repair, changed)
-	if err != nil {
-		return nil, err
-	}
-	return &dayplanv1.CoverAbsenceResponse{SiteCode: out.SiteCode, Differences: out.Differences, Covered: int32(repair.count(DiffCovered)), Moved: out.Moved,
-		Dropped: out.Dropped, WithOthers: out.WithOthers, Points: out.Points, Gap: out.Gap, Seconds: out.Seconds, Notes: out.Notes, Plan: out.Plan}, nil
+	return s.try(ctx, got, clock, &anew{trainer: trainer, since: roundUp(since)}, about, record)
 }
 
 // CloseArea records that an area is out of use and plans the rest of the day by it.
 func (s *Server) CloseArea(ctx context.Context, req *dayplanv1.CloseAreaRequest) (*dayplanv1.CloseAreaResponse, error) {
-	repair, err := s.change(ctx, req.GetSiteCode(), req.GetDay(), req.GetSince(), func(ctx context.Context, tx postgres.Tx, site facility.Site, clock dayClock) error {
+	repair, err := s.change(ctx, req, func(ctx context.Context, tx postgres.Tx, site facility.Site, clock dayClock) error {
 		area, err := facility.FindArea(ctx, tx, site, req.GetAreaCode())
 		if err != nil {
 			return err
@@ -86,7 +96,7 @@ func (s *Server) CloseArea(ctx context.Context, req *dayplanv1.CloseAreaRequest)
 
 // EnterForecast records the weather of some hours and plans the rest of the day by it.
 func (s *Server) EnterForecast(ctx context.Context, req *dayplanv1.EnterForecastRequest) (*dayplanv1.EnterForecastResponse, error) {
-	repair, err := s.change(ctx, req.GetSiteCode(), req.GetDay(), req.GetSince(), func(ctx context.Context, tx postgres.Tx, site facility.Site, clock dayClock) error {
+	repair, err := s.change(ctx, req, func(ctx context.Context, tx postgres.Tx, site facility.Site, clock dayClock) error {
 		hours := make([]facility.ForecastHour, len(req.GetHours()))
 		seen := map[calendar.Clock]bool{}
 		for i, h := range req.GetHours() {
@@ -110,18 +120,20 @@ func (s *Server) EnterForecast(ctx context.Context, req *dayplanv1.EnterForecast
 	return &dayplanv1.EnterForecastResponse{Repair: repair}, err
 }
 
-// change records a condition of a day that has a plan, plans the rest of the day by it and keeps that. The record stays when the planning
-// fails: the plan shows as stale then.
-func (s *Server) change(ctx context.Context, code, day, since string, record func(context.Context, postgres.Tx, facility.Site, dayClock) error) (*dayplanv1.Repair, error) {
+// asked is what the calls about conditions of a day have in common.
+type asked interface {
+	GetSiteCode() string
+	GetDay() string
+	GetSince() string
+	GetPreview() bool
+	GetFingerprint() string
+}
+
+// change records a condition of a day that has a plan, plans the rest of the day by it and keeps that. Without a preview that somebody has
+// looked at the record stays when the planning fails, and the plan shows as stale then: a caution must not be lost.
+func (s *Server) change(ctx context.Context, req asked, record func(context.Context, postgres.Tx, facility.Site, dayClock) error) (*dayplanv1.Repair, error) {
 	who := s.author(ctx)
-	got, err := s.read(ctx, code, day, nil)
-	if err != nil {
-		return nil, err
-	}
-	if err := got.refuseUnplanned(); err != nil {
-		return nil, err
-	}
-	changed, err := got.stale()
+	got, err := s.read(ctx, req.GetSiteCode(), req.GetDay(), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -129,31 +141,53 @@ func (s *Server) change(ctx context.Context, code, day, since string, record fun
 	if err != nil {
 		return nil, err
 	}
-	minute, err := clock.atText("since", since, max(0, clock.minuteUp(who.at)))
+	minute, err := clock.atText("since", req.GetSince(), max(0, clock.minuteUp(who.at)))
 	if err != nil {
+		return nil, err
+	}
+	if err := got.refuseUnplanned(); err != nil {
 		return nil, err
 	}
 	if minute >= clock.minutes {
 		return nil, apperr.Preconditionf("DAY_OVER", "%s is over at %s: nothing of it can be planned anew", got.in.Day, got.in.Site.Code)
 	}
-	if err := postgres.InTx(ctx, s.deps.Pool, func(tx postgres.Tx) error { return record(ctx, tx, got.in.Site, clock) }); err != nil {
+	redo := &anew{since: roundUp(minute)}
+	t, err := s.try(ctx, got, clock, redo, "", func(ctx context.Context, tx postgres.Tx) error { return record(ctx, tx, got.in.Site, clock) })
+	if err != nil {
 		return nil, err
 	}
-	if got, err = s.read(ctx, code, day, nil); err != nil {
-		return nil, err
-	}
-	repair, err := got.repair(ctx, clock, &anew{since: roundUp(minute), before: &got.before})
-	if err == nil {
-		repair.Plan, err = s.keep(ctx, repair.Plan, got, who)
+	print := req.GetFingerprint()
+	switch {
+	case req.GetPreview():
+		print, err = s.look(ctx, t)
+	case print != "":
+		if err = s.accept(ctx, t, print); err == nil {
+			err = s.keepTrial(ctx, t, who)
+		}
+	default:
+		if err = postgres.InTx(ctx, s.deps.Pool, func(tx postgres.Tx) error { return t.record(ctx, tx) }); err == nil {
+			err = s.keepRecorded(ctx, req, t, who)
+		}
 	}
 	if err != nil {
 		return nil, err
 	}
-	out, err := got.repairToProto(&repair, changed)
+	out, err := t.got.repairToProto(&t.repair, t.changed)
 	if err == nil {
-		out.Since = clock.local(clock.instant(roundUp(minute)))
+		out.Since, out.Fingerprint = clock.local(clock.instant(redo.since)), print
 	}
 	return out, err
+}
+
+// keepRecorded plans the rest of a day by what has been recorded, and keeps it.
+func (s *Server) keepRecorded(ctx context.Context, req asked, t *trial, who author) (err error) {
+	if t.got, err = s.read(ctx, req.GetSiteCode(), req.GetDay(), nil); err != nil {
+		return err
+	}
+	if t.repair, err = t.got.repair(ctx, t.clock, t.redo); err == nil {
+		t.repair.Plan, err = s.keep(ctx, t.repair.Plan, t.got, who)
+	}
+	return err
 }
 
 // refuseUnplanned refuses to repair a day without a plan.

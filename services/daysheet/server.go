@@ -6,8 +6,12 @@ import (
 	"log/slog"
 	"time"
 
+	"github.com/longlead/longlead/services/apperr"
+	"github.com/longlead/longlead/services/dayplan"
+	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
+	"github.com/longlead/longlead/services/roster"
 	"github.com/longlead/longlead/services/rpc"
 
 	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
@@ -53,6 +57,58 @@ func (s *Server) GetDaySheet(ctx context.Context, req *daysheetv1.GetDaySheetReq
 		return nil, err
 	}
 	return &daysheetv1.GetDaySheetResponse{Sheet: dayToProto(d)}, nil
+}
+
+// GetTrainerDay makes the sheet of a trainer at whichever site they are. A day without a plan has none, which is no error.
+func (s *Server) GetTrainerDay(ctx context.Context, req *daysheetv1.GetTrainerDayRequest) (*daysheetv1.GetTrainerDayResponse, error) {
+	date, err := rpc.Day("day", req.GetDay())
+	if err != nil {
+		return nil, err
+	}
+	out, got := &daysheetv1.GetTrainerDayResponse{}, (*snapshot)(nil)
+	err = postgres.ReadTx(ctx, s.deps.Pool, func(tx postgres.Tx) error {
+		out, got = &daysheetv1.GetTrainerDayResponse{}, nil
+		trainer, site, err := dayplan.SiteOn(ctx, tx, req.GetTrainerCode(), date)
+		out.TrainerName = trainer.Name
+		if apperr.ReasonOf(err) == "NOT_AT_WORK" {
+			out.Zone, err = homeZone(ctx, tx, trainer)
+			return err
+		}
+		if err != nil {
+			return err
+		}
+		out.SiteCode, out.SiteName, out.Zone = site.Code, site.Name, site.Zone
+		if got, err = readSnapshot(ctx, tx, site.Code, date); apperr.ReasonOf(err) == "DAY_NOT_PLANNED" {
+			err = nil
+		}
+		return err
+	})
+	if err != nil || got == nil {
+		return out, err
+	}
+	d, err := compose(got)
+	if err != nil {
+		return nil, err
+	}
+	if !s.deps.Allows(ctx, accessv1.Permission_PERMISSION_READ_RECORDS) {
+		d.withhold()
+	}
+	if err = (selection{trainers: true, trainer: req.GetTrainerCode()}).apply(d); apperr.ReasonOf(err) == "NO_SHEET" {
+		return out, nil
+	}
+	out.Sheet = dayToProto(d)
+	return out, err
+}
+
+// homeZone is the zone of a trainer's home site.
+func homeZone(ctx context.Context, tx postgres.Tx, trainer roster.Trainer) (string, error) {
+	sites, err := facility.ListSites(ctx, tx)
+	for _, site := range sites {
+		if site.ID == trainer.HomeSiteID {
+			return site.Zone, err
+		}
+	}
+	return "", err
 }
 
 // PrintDaySheet makes sheets for people.

@@ -111,7 +111,7 @@ func (s *Server) RecordAbsence(ctx context.Context, req *rosterv1.RecordAbsenceR
 			return err
 		}
 		absence.TrainerID = trainer.ID
-		return insertAbsence(ctx, tx, absence)
+		return InsertAbsence(ctx, tx, absence)
 	})
 	if err != nil {
 		return nil, err

@@ -38,8 +38,8 @@ const (
 	insertLoanSQL    = `insert into roster.loan (id, trainer_id, site_id, days) values ($1, $2, $3, $4)`
 )
 
-// insertAbsence adds an absence. A day on which the trainer is absent already is a Conflict.
-func insertAbsence(ctx context.Context, tx postgres.Tx, a Absence) error {
+// InsertAbsence adds an absence. A day on which the trainer is absent already is a Conflict; packages that act on it in the same transaction use it.
+func InsertAbsence(ctx context.Context, tx postgres.Tx, a Absence) error {
 	_, err := tx.Exec(ctx, insertAbsenceSQL, a.ID, a.TrainerID, a.Days, a.Kind)
 	if name, _ := postgres.Constraint(err); name == "absence_trainer_days_excl" {
 		return apperr.Conflictf("TRAINER_AWAY_ALREADY",

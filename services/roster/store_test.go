@@ -97,7 +97,7 @@ func TestAbsencesDoNotOverlap(t *testing.T) {
 			tx := begin(t, pool)
 			ana, ben, lake := newTrainer(t, tx, "ANA"), newTrainer(t, tx, "BEN"), siteID(t, tx, "LAKE")
 			away := func(tr Trainer, first, last string) error {
-				return insertAbsence(t.Context(), tx, Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: tr.ID, Days: days(first, last), Kind: "leave"})
+				return InsertAbsence(t.Context(), tx, Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: tr.ID, Days: days(first, last), Kind: "leave"})
 			}
 			lend := func(tr Trainer, first, last string) error {
 				return insertLoan(t.Context(), tx, Loan{ID: ids.LoanID(uuid.New()), TrainerID: tr.ID, SiteID: lake, Days: days(first, last)})
@@ -128,7 +128,7 @@ func TestAbsencesDoNotOverlap(t *testing.T) {
 func TestOtherFaultsOfAnInsertAreNoConflict(t *testing.T) {
 	t.Parallel()
 	nobody := ids.TrainerID(uuid.New())
-	err := insertAbsence(t.Context(), newTx(t), Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: nobody, Days: days("2027-03-01", "2027-03-01"), Kind: "leave"})
+	err := InsertAbsence(t.Context(), newTx(t), Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: nobody, Days: days("2027-03-01", "2027-03-01"), Kind: "leave"})
 	require.ErrorContains(t, err, "insert absence: ")
 	require.Equal(t, apperr.Internal, apperr.KindOf(err))
 	err = insertLoan(t.Context(), newTx(t), Loan{ID: ids.LoanID(uuid.New()), TrainerID: nobody, Days: days("2027-03-01", "2027-03-01")})
@@ -150,7 +150,7 @@ func TestAbsencesAndLoansOfASpan(t *testing.T) {
 		loans = append(loans, Loan{ID: ids.LoanID(uuid.New()), TrainerID: one.tr.ID, SiteID: lake, Days: days(one.first, one.last)})
 	}
 	for i := len(absences) - 1; i >= 0; i-- {
-		require.NoError(t, insertAbsence(t.Context(), tx, absences[i]))
+		require.NoError(t, InsertAbsence(t.Context(), tx, absences[i]))
 		require.NoError(t, insertLoan(t.Context(), tx, loans[i]))
 	}
 	for _, tt := range []struct {
@@ -205,7 +205,7 @@ func TestListDaysJoinsWhatIsStored(t *testing.T) {
 		shift(ben.ID, 1, hill, "08:00", "12:00", 30), shift(ana.ID, 1, hill, "08:00", "16:30", 30), shift(ana.ID, 2, hill, "08:00", "16:30", 30),
 	}))
 	// Both begin before the month and reach into it.
-	require.NoError(t, insertAbsence(t.Context(), tx, Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: ana.ID, Days: days("2027-02-20", "2027-03-01"), Kind: "duty"}))
+	require.NoError(t, InsertAbsence(t.Context(), tx, Absence{ID: ids.AbsenceID(uuid.New()), TrainerID: ana.ID, Days: days("2027-02-20", "2027-03-01"), Kind: "duty"}))
 	require.NoError(t, insertLoan(t.Context(), tx, Loan{ID: ids.LoanID(uuid.New()), TrainerID: ana.ID, SiteID: lake, Days: days("2027-02-20", "2027-03-02")}))
 
 	trainers, got, err := ListDays(t.Context(), tx, days("2027-03-01", "2027-03-08"))

@@ -63,7 +63,7 @@ var changes = map[string]string{
 	"DraftPlan": "draft", "CancelDraft": "draft", "FinishDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
-	"PlanDay": "days", "CoverAbsence": "days", "CloseArea": "days", "EnterForecast": "days", "SetEvening": "days",
+	"PlanDay": "days", "CoverAbsence": "days", "ReportAbsence": "days", "CloseArea": "days", "EnterForecast": "days", "SetEvening": "days",
 	"ExtendStay": "mend", "IsolateDog": "mend", "EndIsolation": "mend",
 	"ListLetters": "mail", "ReadLetter": "mail", "ResendLetter": "mail", "RecordBounce": "mail", "ListLetterKinds": "mail", "ReadLetterTemplate": "mail",
 	"SetLetterTemplate": "mail", "PreviewLetter": "mail", "TryLetter": "mail", "ReadLetterhead": "mail", "SetLetterhead": "mail",
@@ -80,6 +80,7 @@ var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "L
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth", "PreviewExtension", "PreviewIsolation", "ListIsolations", "ReadStayHistory",
 	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "MeasurePace", "ListEvenings",
 	"FindRequests", "ReadDog", "ListRecords", "ReadRecord", "FindCodes", "ReadStandings",
+	"GetTrainerDay", "ListTrainerSessions",
 	"ListHandovers", "ReadHandover", "ListReminders", "ReadPlanHead", "ListPlanned", "ReadLoad"}
 
 func TestEachRoleOnEachMethod(t *testing.T) {

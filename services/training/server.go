@@ -193,6 +193,33 @@ func (s *Server) ListSessions(ctx context.Context, req *trainingv1.ListSessionsR
 	return &trainingv1.ListSessionsResponse{Sessions: sessionsToProto(kept, names)}, nil
 }
 
+// ListTrainerSessions lists what a trainer has logged of a day.
+func (s *Server) ListTrainerSessions(ctx context.Context, req *trainingv1.ListTrainerSessionsRequest) (*trainingv1.ListTrainerSessionsResponse, error) {
+	day, err := rpc.Day("day", req.GetDay())
+	if err != nil {
+		return nil, err
+	}
+	var (
+		kept  []Kept
+		names codes
+	)
+	err = postgres.ReadTx(ctx, s.deps.Pool, func(tx postgres.Tx) error {
+		trainer, err := s.deps.Known.trainer(ctx, tx, req.GetTrainerCode(), "")
+		if err != nil {
+			return err
+		}
+		if kept, err = listSessionsBy(ctx, tx, trainer.ID, day); err != nil {
+			return err
+		}
+		names, err = namesOf(ctx, tx, s.deps.Known, kept)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &trainingv1.ListTrainerSessionsResponse{Sessions: sessionsToProto(kept, names)}, nil
+}
+
 // dayLimits reads the days of a request; an absent one is no limit. before is the day after the last.
 func dayLimits(req *trainingv1.ListSessionsRequest) (from, before calendar.Date, err error) {
 	var last calendar.Date

@@ -36,6 +36,11 @@ func listSessionsOf(ctx context.Context, db postgres.DB, dogs []ids.DogID, from,
 		dogs, from, before, withHistory)
 }
 
+// listSessionsBy returns the sessions of a day that count and that a trainer held, by time.
+func listSessionsBy(ctx context.Context, db postgres.DB, trainer ids.TrainerID, day calendar.Date) ([]Kept, error) {
+	return postgres.List[Kept](ctx, db, "list the sessions of a trainer", selectSessions+`where s.trainer_id = $1 and s.day = $2 and n.id is null`+inOrder, trainer, day)
+}
+
 // listAllSessions returns every session by ID.
 func listAllSessions(ctx context.Context, db postgres.DB) ([]Kept, error) {
 	return postgres.List[Kept](ctx, db, "list all sessions", selectSessions+` order by s.id`)

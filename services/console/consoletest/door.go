@@ -63,6 +63,19 @@ func (d *Door) SignOut(_ context.Context, secret string) error {
 	return nil
 }
 
+// end forgets the session of a role, as happens when it was not used for long.
+func (d *Door) end(role string) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for secret, p := range d.sessions {
+		if p.Role == role {
+			delete(d.sessions, secret)
+			return true
+		}
+	}
+	return false
+}
+
 // ChangePassword implements frame.Door; it only looks at the old one.
 func (d *Door) ChangePassword(_ context.Context, _, old, _ string) error {
 	if strings.TrimSpace(old) != Password {

@@ -46,6 +46,7 @@ type School struct {
 
 	statements *atomic.Int64
 	clock      *atomic.Int64
+	door       *Door
 }
 
 // Set says what a school of a test has beside its records.
@@ -63,7 +64,7 @@ type Set struct {
 // New serves the school until the test ends.
 func New(t testing.TB, set Set) *School {
 	t.Helper()
-	s := &School{statements: &atomic.Int64{}, clock: &atomic.Int64{}}
+	s := &School{statements: &atomic.Int64{}, clock: &atomic.Int64{}, door: NewDoor()}
 	s.clock.Store(Now.UnixMicro())
 	s.Pool = countingPool(t, postgrestest.URL(postgrestest.Database(t)), s.statements)
 	if !set.Empty {
@@ -77,7 +78,7 @@ func New(t testing.TB, set Set) *School {
 	require.NoError(t, err)
 	tokens := &rpc.Tokens{}
 	require.NoError(t, tokens.Add("manager", "manager", "the-manager's-token"))
-	var door frame.Door = NewDoor()
+	var door frame.Door = s.door
 	if set.Kept {
 		door = assembly.NewDoor(s.Pool, s.now, log)
 	}
@@ -103,6 +104,12 @@ func New(t testing.TB, set Set) *School {
 }
 
 func (s *School) now() time.Time { return time.UnixMicro(s.clock.Load()).UTC() }
+
+// EndSession ends the session of a role on the server; the browser knows nothing of it.
+func (s *School) EndSession(t testing.TB, role string) {
+	t.Helper()
+	require.True(t, s.door.end(role), "the role %s has a session", role)
+}
 
 // SetNow moves the clock of the school.
 func (s *School) SetNow(now time.Time) { s.clock.Store(now.UnixMicro()) }

@@ -89,7 +89,7 @@ func (x Difference_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Difference_Kind.Descriptor instead.
 func (Difference_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{11, 0}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{17, 0}
 }
 
 // DayPlan is the plan of a site's day. Times are instants; "local" ones are as clocks at the site show them.
@@ -770,7 +770,9 @@ type GetDayRequest struct {
 	// Code of the site.
 	SiteCode string `protobuf:"bytes,1,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
 	// Day, written 2027-03-08.
-	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// Only a plan that is kept: a day without one is not planned, and its plan is absent.
+	KeptOnly      bool `protobuf:"varint,3,opt,name=kept_only,json=keptOnly,proto3" json:"kept_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -819,11 +821,20 @@ func (x *GetDayRequest) GetDay() string {
 	return ""
 }
 
-// GetDayResponse holds the plan.
+func (x *GetDayRequest) GetKeptOnly() bool {
+	if x != nil {
+		return x.KeptOnly
+	}
+	return false
+}
+
+// GetDayResponse holds the plan, and what counts at the site on the day whether or not it is planned.
 type GetDayResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The plan.
-	Plan          *DayPlan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	Plan *DayPlan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	// What counts on the day.
+	Conditions    *Conditions `protobuf:"bytes,2,opt,name=conditions,proto3" json:"conditions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -865,6 +876,478 @@ func (x *GetDayResponse) GetPlan() *DayPlan {
 	return nil
 }
 
+func (x *GetDayResponse) GetConditions() *Conditions {
+	if x != nil {
+		return x.Conditions
+	}
+	return nil
+}
+
+// Conditions are what closes areas and takes people away on a day, as it is recorded now.
+type Conditions struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// IANA zone of the site.
+	Zone string `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	// Dogs that are there.
+	Dogs int32 `protobuf:"varint,2,opt,name=dogs,proto3" json:"dogs,omitempty"`
+	// The training areas, by code.
+	Areas []*Area `protobuf:"bytes,3,rep,name=areas,proto3" json:"areas,omitempty"`
+	// When areas are out of use.
+	Closures []*Closure `protobuf:"bytes,4,rep,name=closures,proto3" json:"closures,omitempty"`
+	// The hours that somebody entered a forecast for.
+	Heat []*HeatHour `protobuf:"bytes,5,rep,name=heat,proto3" json:"heat,omitempty"`
+	// Who of the site's trainers is away.
+	Away []*Away `protobuf:"bytes,6,rep,name=away,proto3" json:"away,omitempty"`
+	// Trainers who are at work at the site.
+	Workers       []*Worker `protobuf:"bytes,7,rep,name=workers,proto3" json:"workers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Conditions) Reset() {
+	*x = Conditions{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Conditions) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Conditions) ProtoMessage() {}
+
+func (x *Conditions) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Conditions.ProtoReflect.Descriptor instead.
+func (*Conditions) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Conditions) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *Conditions) GetDogs() int32 {
+	if x != nil {
+		return x.Dogs
+	}
+	return 0
+}
+
+func (x *Conditions) GetAreas() []*Area {
+	if x != nil {
+		return x.Areas
+	}
+	return nil
+}
+
+func (x *Conditions) GetClosures() []*Closure {
+	if x != nil {
+		return x.Closures
+	}
+	return nil
+}
+
+func (x *Conditions) GetHeat() []*HeatHour {
+	if x != nil {
+		return x.Heat
+	}
+	return nil
+}
+
+func (x *Conditions) GetAway() []*Away {
+	if x != nil {
+		return x.Away
+	}
+	return nil
+}
+
+func (x *Conditions) GetWorkers() []*Worker {
+	if x != nil {
+		return x.Workers
+	}
+	return nil
+}
+
+// Area is a training area.
+type Area struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the area.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Kind: quiet room, hall, yard or field.
+	Kind string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Dogs that may be in it at once.
+	DogsAtOnce int32 `protobuf:"varint,3,opt,name=dogs_at_once,json=dogsAtOnce,proto3" json:"dogs_at_once,omitempty"`
+	// Whether heat closes it.
+	Outdoors      bool `protobuf:"varint,4,opt,name=outdoors,proto3" json:"outdoors,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Area) Reset() {
+	*x = Area{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Area) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Area) ProtoMessage() {}
+
+func (x *Area) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Area.ProtoReflect.Descriptor instead.
+func (*Area) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Area) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *Area) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Area) GetDogsAtOnce() int32 {
+	if x != nil {
+		return x.DogsAtOnce
+	}
+	return 0
+}
+
+func (x *Area) GetOutdoors() bool {
+	if x != nil {
+		return x.Outdoors
+	}
+	return false
+}
+
+// Closure is an area out of use on the day.
+type Closure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the area.
+	AreaCode string `protobuf:"bytes,1,opt,name=area_code,json=areaCode,proto3" json:"area_code,omitempty"`
+	// From when, local.
+	From string `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	// Until when, local; 24:00 for the end of the day.
+	To string `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Closure) Reset() {
+	*x = Closure{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Closure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Closure) ProtoMessage() {}
+
+func (x *Closure) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Closure.ProtoReflect.Descriptor instead.
+func (*Closure) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Closure) GetAreaCode() string {
+	if x != nil {
+		return x.AreaCode
+	}
+	return ""
+}
+
+func (x *Closure) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *Closure) GetTo() string {
+	if x != nil {
+		return x.To
+	}
+	return ""
+}
+
+func (x *Closure) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// HeatHour is an hour with a forecast, and what it closes.
+type HeatHour struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it begins, local.
+	From string `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	// When it ends, local.
+	To string `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
+	// What it feels like: the heat index in tenths of a degree Fahrenheit.
+	FeltTenthsF int32 `protobuf:"varint,3,opt,name=felt_tenths_f,json=feltTenthsF,proto3" json:"felt_tenths_f,omitempty"`
+	// Work outdoors is closed for every dog.
+	Closed bool `protobuf:"varint,4,opt,name=closed,proto3" json:"closed,omitempty"`
+	// Work outdoors is closed for dogs with the lower limit.
+	ClosedSensitive bool `protobuf:"varint,5,opt,name=closed_sensitive,json=closedSensitive,proto3" json:"closed_sensitive,omitempty"`
+	// Where the figures are from.
+	Source        string `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HeatHour) Reset() {
+	*x = HeatHour{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HeatHour) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HeatHour) ProtoMessage() {}
+
+func (x *HeatHour) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HeatHour.ProtoReflect.Descriptor instead.
+func (*HeatHour) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *HeatHour) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *HeatHour) GetTo() string {
+	if x != nil {
+		return x.To
+	}
+	return ""
+}
+
+func (x *HeatHour) GetFeltTenthsF() int32 {
+	if x != nil {
+		return x.FeltTenthsF
+	}
+	return 0
+}
+
+func (x *HeatHour) GetClosed() bool {
+	if x != nil {
+		return x.Closed
+	}
+	return false
+}
+
+func (x *HeatHour) GetClosedSensitive() bool {
+	if x != nil {
+		return x.ClosedSensitive
+	}
+	return false
+}
+
+func (x *HeatHour) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+// Away is a trainer who is away on the day.
+type Away struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,1,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Name of the trainer.
+	TrainerName string `protobuf:"bytes,2,opt,name=trainer_name,json=trainerName,proto3" json:"trainer_name,omitempty"`
+	// "leave", "sickness" or "duty".
+	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Last day away, written 2027-03-08.
+	LastDay       string `protobuf:"bytes,4,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Away) Reset() {
+	*x = Away{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Away) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Away) ProtoMessage() {}
+
+func (x *Away) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Away.ProtoReflect.Descriptor instead.
+func (*Away) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *Away) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *Away) GetTrainerName() string {
+	if x != nil {
+		return x.TrainerName
+	}
+	return ""
+}
+
+func (x *Away) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Away) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+// Worker is a trainer at work at the site.
+type Worker struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,1,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Name of the trainer.
+	TrainerName   string `protobuf:"bytes,2,opt,name=trainer_name,json=trainerName,proto3" json:"trainer_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Worker) Reset() {
+	*x = Worker{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Worker) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Worker) ProtoMessage() {}
+
+func (x *Worker) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Worker.ProtoReflect.Descriptor instead.
+func (*Worker) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Worker) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *Worker) GetTrainerName() string {
+	if x != nil {
+		return x.TrainerName
+	}
+	return ""
+}
+
 // PlanDayRequest asks for a plan of a day.
 type PlanDayRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -884,7 +1367,7 @@ type PlanDayRequest struct {
 
 func (x *PlanDayRequest) Reset() {
 	*x = PlanDayRequest{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[8]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +1379,7 @@ func (x *PlanDayRequest) String() string {
 func (*PlanDayRequest) ProtoMessage() {}
 
 func (x *PlanDayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[8]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +1392,7 @@ func (x *PlanDayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDayRequest.ProtoReflect.Descriptor instead.
 func (*PlanDayRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{8}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PlanDayRequest) GetSiteCode() string {
@@ -958,7 +1441,7 @@ type PlanDayResponse struct {
 
 func (x *PlanDayResponse) Reset() {
 	*x = PlanDayResponse{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[9]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -970,7 +1453,7 @@ func (x *PlanDayResponse) String() string {
 func (*PlanDayResponse) ProtoMessage() {}
 
 func (x *PlanDayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[9]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -983,7 +1466,7 @@ func (x *PlanDayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanDayResponse.ProtoReflect.Descriptor instead.
 func (*PlanDayResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{9}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *PlanDayResponse) GetPlan() *DayPlan {
@@ -1003,14 +1486,17 @@ type CoverAbsenceRequest struct {
 	// From when on, local: 10:00; empty for the whole day.
 	From string `protobuf:"bytes,3,opt,name=from,proto3" json:"from,omitempty"`
 	// Keep the new plan in place of the old one.
-	Keep          bool `protobuf:"varint,4,opt,name=keep,proto3" json:"keep,omitempty"`
+	Keep bool `protobuf:"varint,4,opt,name=keep,proto3" json:"keep,omitempty"`
+	// Fingerprint of the answer that was looked at: what it showed is kept, and refused when the day has changed since. Empty to keep what comes
+	// of planning now.
+	Fingerprint   string `protobuf:"bytes,5,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CoverAbsenceRequest) Reset() {
 	*x = CoverAbsenceRequest{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[10]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1022,7 +1508,7 @@ func (x *CoverAbsenceRequest) String() string {
 func (*CoverAbsenceRequest) ProtoMessage() {}
 
 func (x *CoverAbsenceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[10]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1035,7 +1521,7 @@ func (x *CoverAbsenceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverAbsenceRequest.ProtoReflect.Descriptor instead.
 func (*CoverAbsenceRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{10}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CoverAbsenceRequest) GetTrainerCode() string {
@@ -1066,6 +1552,13 @@ func (x *CoverAbsenceRequest) GetKeep() bool {
 	return false
 }
 
+func (x *CoverAbsenceRequest) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
 // Difference is one thing that is otherwise than it was.
 type Difference struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1089,7 +1582,7 @@ type Difference struct {
 
 func (x *Difference) Reset() {
 	*x = Difference{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[11]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1101,7 +1594,7 @@ func (x *Difference) String() string {
 func (*Difference) ProtoMessage() {}
 
 func (x *Difference) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[11]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1114,7 +1607,7 @@ func (x *Difference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Difference.ProtoReflect.Descriptor instead.
 func (*Difference) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{11}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Difference) GetKind() Difference_Kind {
@@ -1190,14 +1683,16 @@ type CoverAbsenceResponse struct {
 	// What people should know.
 	Notes []string `protobuf:"bytes,10,rep,name=notes,proto3" json:"notes,omitempty"`
 	// The new plan, kept or not.
-	Plan          *DayPlan `protobuf:"bytes,11,opt,name=plan,proto3" json:"plan,omitempty"`
+	Plan *DayPlan `protobuf:"bytes,11,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Fingerprint of this answer, for keeping just this.
+	Fingerprint   string `protobuf:"bytes,12,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CoverAbsenceResponse) Reset() {
 	*x = CoverAbsenceResponse{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[12]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1209,7 +1704,7 @@ func (x *CoverAbsenceResponse) String() string {
 func (*CoverAbsenceResponse) ProtoMessage() {}
 
 func (x *CoverAbsenceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[12]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1222,7 +1717,7 @@ func (x *CoverAbsenceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CoverAbsenceResponse.ProtoReflect.Descriptor instead.
 func (*CoverAbsenceResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{12}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CoverAbsenceResponse) GetSiteCode() string {
@@ -1302,6 +1797,178 @@ func (x *CoverAbsenceResponse) GetPlan() *DayPlan {
 	return nil
 }
 
+func (x *CoverAbsenceResponse) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
+// ReportAbsenceRequest says who is away, from when on and until which day.
+type ReportAbsenceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,1,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Day to plan anew, and the first day away, written 2027-03-08.
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// From when on that day, local: 10:00; empty for the whole day.
+	From string `protobuf:"bytes,3,opt,name=from,proto3" json:"from,omitempty"`
+	// Last day away; empty for the day alone.
+	LastDay string `protobuf:"bytes,4,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// Why: leave, sickness or duty. Nothing about an illness is kept.
+	Kind string `protobuf:"bytes,5,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Record and keep nothing.
+	Preview bool `protobuf:"varint,6,opt,name=preview,proto3" json:"preview,omitempty"`
+	// Fingerprint of the preview that was looked at: what it showed is kept, and refused when the day has changed since. Empty to keep what comes
+	// of planning now.
+	Fingerprint   string `protobuf:"bytes,7,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportAbsenceRequest) Reset() {
+	*x = ReportAbsenceRequest{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportAbsenceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportAbsenceRequest) ProtoMessage() {}
+
+func (x *ReportAbsenceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportAbsenceRequest.ProtoReflect.Descriptor instead.
+func (*ReportAbsenceRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ReportAbsenceRequest) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *ReportAbsenceRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *ReportAbsenceRequest) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *ReportAbsenceRequest) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *ReportAbsenceRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ReportAbsenceRequest) GetPreview() bool {
+	if x != nil {
+		return x.Preview
+	}
+	return false
+}
+
+func (x *ReportAbsenceRequest) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
+// ReportAbsenceResponse says what is otherwise.
+type ReportAbsenceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is otherwise; absent for a day that has no plan.
+	Repair *Repair `protobuf:"bytes,1,opt,name=repair,proto3" json:"repair,omitempty"`
+	// Sessions that others take over.
+	Covered int32 `protobuf:"varint,2,opt,name=covered,proto3" json:"covered,omitempty"`
+	// ID of the absence; empty in a preview.
+	AbsenceId     string `protobuf:"bytes,3,opt,name=absence_id,json=absenceId,proto3" json:"absence_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportAbsenceResponse) Reset() {
+	*x = ReportAbsenceResponse{}
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportAbsenceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportAbsenceResponse) ProtoMessage() {}
+
+func (x *ReportAbsenceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportAbsenceResponse.ProtoReflect.Descriptor instead.
+func (*ReportAbsenceResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *ReportAbsenceResponse) GetRepair() *Repair {
+	if x != nil {
+		return x.Repair
+	}
+	return nil
+}
+
+func (x *ReportAbsenceResponse) GetCovered() int32 {
+	if x != nil {
+		return x.Covered
+	}
+	return 0
+}
+
+func (x *ReportAbsenceResponse) GetAbsenceId() string {
+	if x != nil {
+		return x.AbsenceId
+	}
+	return ""
+}
+
 // Repair is a day planned anew: what is otherwise, and what it costs.
 type Repair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1326,14 +1993,16 @@ type Repair struct {
 	// What people should know, cautions among it.
 	Notes []string `protobuf:"bytes,10,rep,name=notes,proto3" json:"notes,omitempty"`
 	// The new plan.
-	Plan          *DayPlan `protobuf:"bytes,11,opt,name=plan,proto3" json:"plan,omitempty"`
+	Plan *DayPlan `protobuf:"bytes,11,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Fingerprint of this answer, for keeping just this.
+	Fingerprint   string `protobuf:"bytes,12,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Repair) Reset() {
 	*x = Repair{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1345,7 +2014,7 @@ func (x *Repair) String() string {
 func (*Repair) ProtoMessage() {}
 
 func (x *Repair) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[13]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1358,7 +2027,7 @@ func (x *Repair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Repair.ProtoReflect.Descriptor instead.
 func (*Repair) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{13}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Repair) GetSiteCode() string {
@@ -1438,6 +2107,13 @@ func (x *Repair) GetPlan() *DayPlan {
 	return nil
 }
 
+func (x *Repair) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
 // CloseAreaRequest says which area is out of use, and when.
 type CloseAreaRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1454,14 +2130,19 @@ type CloseAreaRequest struct {
 	// Why.
 	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What begins before this local time stays; empty for now.
-	Since         string `protobuf:"bytes,7,opt,name=since,proto3" json:"since,omitempty"`
+	Since string `protobuf:"bytes,7,opt,name=since,proto3" json:"since,omitempty"`
+	// Record and keep nothing.
+	Preview bool `protobuf:"varint,8,opt,name=preview,proto3" json:"preview,omitempty"`
+	// Fingerprint of the preview that was looked at: what it showed is kept, and refused when the day has changed since. Empty to keep what comes
+	// of planning now.
+	Fingerprint   string `protobuf:"bytes,9,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CloseAreaRequest) Reset() {
 	*x = CloseAreaRequest{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1473,7 +2154,7 @@ func (x *CloseAreaRequest) String() string {
 func (*CloseAreaRequest) ProtoMessage() {}
 
 func (x *CloseAreaRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[14]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1486,7 +2167,7 @@ func (x *CloseAreaRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseAreaRequest.ProtoReflect.Descriptor instead.
 func (*CloseAreaRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{14}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *CloseAreaRequest) GetSiteCode() string {
@@ -1538,6 +2219,20 @@ func (x *CloseAreaRequest) GetSince() string {
 	return ""
 }
 
+func (x *CloseAreaRequest) GetPreview() bool {
+	if x != nil {
+		return x.Preview
+	}
+	return false
+}
+
+func (x *CloseAreaRequest) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
 // CloseAreaResponse holds the repair.
 type CloseAreaResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1549,7 +2244,7 @@ type CloseAreaResponse struct {
 
 func (x *CloseAreaResponse) Reset() {
 	*x = CloseAreaResponse{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1561,7 +2256,7 @@ func (x *CloseAreaResponse) String() string {
 func (*CloseAreaResponse) ProtoMessage() {}
 
 func (x *CloseAreaResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[15]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1574,7 +2269,7 @@ func (x *CloseAreaResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseAreaResponse.ProtoReflect.Descriptor instead.
 func (*CloseAreaResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{15}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CloseAreaResponse) GetRepair() *Repair {
@@ -1601,7 +2296,7 @@ type ForecastHour struct {
 
 func (x *ForecastHour) Reset() {
 	*x = ForecastHour{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1613,7 +2308,7 @@ func (x *ForecastHour) String() string {
 func (*ForecastHour) ProtoMessage() {}
 
 func (x *ForecastHour) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[16]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1626,7 +2321,7 @@ func (x *ForecastHour) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastHour.ProtoReflect.Descriptor instead.
 func (*ForecastHour) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{16}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ForecastHour) GetHour() string {
@@ -1669,14 +2364,19 @@ type EnterForecastRequest struct {
 	// Where the figures are from.
 	Source string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
 	// What begins before this local time stays; empty for now.
-	Since         string `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
+	Since string `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
+	// Record and keep nothing.
+	Preview bool `protobuf:"varint,6,opt,name=preview,proto3" json:"preview,omitempty"`
+	// Fingerprint of the preview that was looked at: what it showed is kept, and refused when the day has changed since. Empty to keep what comes
+	// of planning now.
+	Fingerprint   string `protobuf:"bytes,7,opt,name=fingerprint,proto3" json:"fingerprint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *EnterForecastRequest) Reset() {
 	*x = EnterForecastRequest{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1688,7 +2388,7 @@ func (x *EnterForecastRequest) String() string {
 func (*EnterForecastRequest) ProtoMessage() {}
 
 func (x *EnterForecastRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[17]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1701,7 +2401,7 @@ func (x *EnterForecastRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnterForecastRequest.ProtoReflect.Descriptor instead.
 func (*EnterForecastRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{17}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *EnterForecastRequest) GetSiteCode() string {
@@ -1739,6 +2439,20 @@ func (x *EnterForecastRequest) GetSince() string {
 	return ""
 }
 
+func (x *EnterForecastRequest) GetPreview() bool {
+	if x != nil {
+		return x.Preview
+	}
+	return false
+}
+
+func (x *EnterForecastRequest) GetFingerprint() string {
+	if x != nil {
+		return x.Fingerprint
+	}
+	return ""
+}
+
 // EnterForecastResponse holds the repair.
 type EnterForecastResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1750,7 +2464,7 @@ type EnterForecastResponse struct {
 
 func (x *EnterForecastResponse) Reset() {
 	*x = EnterForecastResponse{}
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1762,7 +2476,7 @@ func (x *EnterForecastResponse) String() string {
 func (*EnterForecastResponse) ProtoMessage() {}
 
 func (x *EnterForecastResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[18]
+	mi := &file_longlead_dayplan_v1_dayplan_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1775,7 +2489,7 @@ func (x *EnterForecastResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnterForecastResponse.ProtoReflect.Descriptor instead.
 func (*EnterForecastResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{18}
+	return file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *EnterForecastResponse) GetRepair() *Repair {
@@ -1851,12 +2565,51 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\n" +
 	"skill_code\x18\x04 \x01(\tR\tskillCode\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12\x16\n" +
-	"\x06remedy\x18\x06 \x01(\tR\x06remedy\"G\n" +
+	"\x06remedy\x18\x06 \x01(\tR\x06remedy\"d\n" +
 	"\rGetDayRequest\x12$\n" +
 	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
-	"\x03day\x18\x02 \x01(\tR\x03day\"B\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1b\n" +
+	"\tkept_only\x18\x03 \x01(\bR\bkeptOnly\"\x83\x01\n" +
 	"\x0eGetDayResponse\x120\n" +
-	"\x04plan\x18\x01 \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xa8\x01\n" +
+	"\x04plan\x18\x01 \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\x12?\n" +
+	"\n" +
+	"conditions\x18\x02 \x01(\v2\x1f.longlead.dayplan.v1.ConditionsR\n" +
+	"conditions\"\xb8\x02\n" +
+	"\n" +
+	"Conditions\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x12\n" +
+	"\x04dogs\x18\x02 \x01(\x05R\x04dogs\x12/\n" +
+	"\x05areas\x18\x03 \x03(\v2\x19.longlead.dayplan.v1.AreaR\x05areas\x128\n" +
+	"\bclosures\x18\x04 \x03(\v2\x1c.longlead.dayplan.v1.ClosureR\bclosures\x121\n" +
+	"\x04heat\x18\x05 \x03(\v2\x1d.longlead.dayplan.v1.HeatHourR\x04heat\x12-\n" +
+	"\x04away\x18\x06 \x03(\v2\x19.longlead.dayplan.v1.AwayR\x04away\x125\n" +
+	"\aworkers\x18\a \x03(\v2\x1b.longlead.dayplan.v1.WorkerR\aworkers\"l\n" +
+	"\x04Area\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x12\n" +
+	"\x04kind\x18\x02 \x01(\tR\x04kind\x12 \n" +
+	"\fdogs_at_once\x18\x03 \x01(\x05R\n" +
+	"dogsAtOnce\x12\x1a\n" +
+	"\boutdoors\x18\x04 \x01(\bR\boutdoors\"b\n" +
+	"\aClosure\x12\x1b\n" +
+	"\tarea_code\x18\x01 \x01(\tR\bareaCode\x12\x12\n" +
+	"\x04from\x18\x02 \x01(\tR\x04from\x12\x0e\n" +
+	"\x02to\x18\x03 \x01(\tR\x02to\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xad\x01\n" +
+	"\bHeatHour\x12\x12\n" +
+	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
+	"\x02to\x18\x02 \x01(\tR\x02to\x12\"\n" +
+	"\rfelt_tenths_f\x18\x03 \x01(\x05R\vfeltTenthsF\x12\x16\n" +
+	"\x06closed\x18\x04 \x01(\bR\x06closed\x12)\n" +
+	"\x10closed_sensitive\x18\x05 \x01(\bR\x0fclosedSensitive\x12\x16\n" +
+	"\x06source\x18\x06 \x01(\tR\x06source\"{\n" +
+	"\x04Away\x12!\n" +
+	"\ftrainer_code\x18\x01 \x01(\tR\vtrainerCode\x12!\n" +
+	"\ftrainer_name\x18\x02 \x01(\tR\vtrainerName\x12\x12\n" +
+	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x19\n" +
+	"\blast_day\x18\x04 \x01(\tR\alastDay\"N\n" +
+	"\x06Worker\x12!\n" +
+	"\ftrainer_code\x18\x01 \x01(\tR\vtrainerCode\x12!\n" +
+	"\ftrainer_name\x18\x02 \x01(\tR\vtrainerName\"\xa8\x01\n" +
 	"\x0ePlanDayRequest\x12$\n" +
 	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12&\n" +
@@ -1864,12 +2617,13 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\x04seed\x18\x04 \x01(\x03R\x04seed\x12\"\n" +
 	"\reven_if_begun\x18\x05 \x01(\bR\vevenIfBegun\"C\n" +
 	"\x0fPlanDayResponse\x120\n" +
-	"\x04plan\x18\x01 \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"{\n" +
+	"\x04plan\x18\x01 \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xa6\x01\n" +
 	"\x13CoverAbsenceRequest\x12*\n" +
 	"\ftrainer_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vtrainerCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x12\n" +
 	"\x04from\x18\x03 \x01(\tR\x04from\x12\x12\n" +
-	"\x04keep\x18\x04 \x01(\bR\x04keep\"\xce\x02\n" +
+	"\x04keep\x18\x04 \x01(\bR\x04keep\x12)\n" +
+	"\vfingerprint\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\vfingerprint\"\xce\x02\n" +
 	"\n" +
 	"Difference\x128\n" +
 	"\x04kind\x18\x01 \x01(\x0e2$.longlead.dayplan.v1.Difference.KindR\x04kind\x12\x19\n" +
@@ -1886,7 +2640,7 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"KIND_MOVED\x10\x02\x12\x10\n" +
 	"\fKIND_DROPPED\x10\x03\x12\x0f\n" +
 	"\vKIND_GAINED\x10\x04\x12\r\n" +
-	"\tKIND_DUTY\x10\x05\"\xed\x02\n" +
+	"\tKIND_DUTY\x10\x05\"\x8f\x03\n" +
 	"\x14CoverAbsenceResponse\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12A\n" +
 	"\vdifferences\x18\x02 \x03(\v2\x1f.longlead.dayplan.v1.DifferenceR\vdifferences\x12\x18\n" +
@@ -1900,7 +2654,21 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\aseconds\x18\t \x01(\x01R\aseconds\x12\x14\n" +
 	"\x05notes\x18\n" +
 	" \x03(\tR\x05notes\x120\n" +
-	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xdb\x02\n" +
+	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\x12 \n" +
+	"\vfingerprint\x18\f \x01(\tR\vfingerprint\"\xfa\x01\n" +
+	"\x14ReportAbsenceRequest\x12*\n" +
+	"\ftrainer_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vtrainerCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x12\n" +
+	"\x04from\x18\x03 \x01(\tR\x04from\x12\x19\n" +
+	"\blast_day\x18\x04 \x01(\tR\alastDay\x120\n" +
+	"\x04kind\x18\x05 \x01(\tB\x1c\xbaH\x19r\x17R\x05leaveR\bsicknessR\x04dutyR\x04kind\x12\x18\n" +
+	"\apreview\x18\x06 \x01(\bR\apreview\x12)\n" +
+	"\vfingerprint\x18\a \x01(\tB\a\xbaH\x04r\x02\x18@R\vfingerprint\"\x85\x01\n" +
+	"\x15ReportAbsenceResponse\x123\n" +
+	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair\x12\x18\n" +
+	"\acovered\x18\x02 \x01(\x05R\acovered\x12\x1d\n" +
+	"\n" +
+	"absence_id\x18\x03 \x01(\tR\tabsenceId\"\xfd\x02\n" +
 	"\x06Repair\x12\x1b\n" +
 	"\tsite_code\x18\x01 \x01(\tR\bsiteCode\x12\x14\n" +
 	"\x05since\x18\x02 \x01(\tR\x05since\x12A\n" +
@@ -1914,7 +2682,8 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\aseconds\x18\t \x01(\x01R\aseconds\x12\x14\n" +
 	"\x05notes\x18\n" +
 	" \x03(\tR\x05notes\x120\n" +
-	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\"\xce\x01\n" +
+	"\x04plan\x18\v \x01(\v2\x1c.longlead.dayplan.v1.DayPlanR\x04plan\x12 \n" +
+	"\vfingerprint\x18\f \x01(\tR\vfingerprint\"\x93\x02\n" +
 	"\x10CloseAreaRequest\x12$\n" +
 	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12$\n" +
@@ -1923,14 +2692,16 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\x02to\x18\x05 \x01(\tR\x02to\x12\"\n" +
 	"\x06reason\x18\x06 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reason\x12\x14\n" +
-	"\x05since\x18\a \x01(\tR\x05since\"H\n" +
+	"\x05since\x18\a \x01(\tR\x05since\x12\x18\n" +
+	"\apreview\x18\b \x01(\bR\apreview\x12)\n" +
+	"\vfingerprint\x18\t \x01(\tB\a\xbaH\x04r\x02\x18@R\vfingerprint\"H\n" +
 	"\x11CloseAreaResponse\x123\n" +
 	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair\"\x99\x01\n" +
 	"\fForecastHour\x12\x12\n" +
 	"\x04hour\x18\x01 \x01(\tR\x04hour\x12-\n" +
 	"\x12temperature_tenths\x18\x02 \x01(\x05R\x11temperatureTenths\x12\x1f\n" +
 	"\x04unit\x18\x03 \x01(\tB\v\xbaH\br\x06R\x01FR\x01CR\x04unit\x12%\n" +
-	"\bhumidity\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bhumidity\"\xcd\x01\n" +
+	"\bhumidity\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bhumidity\"\x92\x02\n" +
 	"\x14EnterForecastRequest\x12$\n" +
 	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12C\n" +
@@ -1938,13 +2709,16 @@ const file_longlead_dayplan_v1_dayplan_proto_rawDesc = "" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\x1eR\x05hours\x12\"\n" +
 	"\x06source\x18\x04 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06source\x12\x14\n" +
-	"\x05since\x18\x05 \x01(\tR\x05since\"L\n" +
+	"\x05since\x18\x05 \x01(\tR\x05since\x12\x18\n" +
+	"\apreview\x18\x06 \x01(\bR\apreview\x12)\n" +
+	"\vfingerprint\x18\a \x01(\tB\a\xbaH\x04r\x02\x18@R\vfingerprint\"L\n" +
 	"\x15EnterForecastResponse\x123\n" +
-	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair2\xfc\x05\n" +
+	"\x06repair\x18\x01 \x01(\v2\x1b.longlead.dayplan.v1.RepairR\x06repair2\xa4\a\n" +
 	"\x0eDayPlanService\x12\x7f\n" +
 	"\x06GetDay\x12\".longlead.dayplan.v1.GetDayRequest\x1a#.longlead.dayplan.v1.GetDayResponse\",\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\"\x12 /v1/sites/{site_code}/days/{day}\x12\x8b\x01\n" +
 	"\aPlanDay\x12#.longlead.dayplan.v1.PlanDayRequest\x1a$.longlead.dayplan.v1.PlanDayResponse\"5\x88\xe8\x18\b\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/sites/{site_code}/days/{day}/plans\x12\xa0\x01\n" +
-	"\fCoverAbsence\x12(.longlead.dayplan.v1.CoverAbsenceRequest\x1a).longlead.dayplan.v1.CoverAbsenceResponse\";\x88\xe8\x18\b\x82\xd3\xe4\x93\x021:\x01*\",/v1/trainers/{trainer_code}/days/{day}/cover\x12\x94\x01\n" +
+	"\fCoverAbsence\x12(.longlead.dayplan.v1.CoverAbsenceRequest\x1a).longlead.dayplan.v1.CoverAbsenceResponse\";\x88\xe8\x18\b\x82\xd3\xe4\x93\x021:\x01*\",/v1/trainers/{trainer_code}/days/{day}/cover\x12\xa5\x01\n" +
+	"\rReportAbsence\x12).longlead.dayplan.v1.ReportAbsenceRequest\x1a*.longlead.dayplan.v1.ReportAbsenceResponse\"=\x88\xe8\x18\b\x82\xd3\xe4\x93\x023:\x01*\"./v1/trainers/{trainer_code}/days/{day}/absence\x12\x94\x01\n" +
 	"\tCloseArea\x12%.longlead.dayplan.v1.CloseAreaRequest\x1a&.longlead.dayplan.v1.CloseAreaResponse\"8\x88\xe8\x18\b\x82\xd3\xe4\x93\x02.:\x01*\")/v1/sites/{site_code}/days/{day}/closures\x12\xa0\x01\n" +
 	"\rEnterForecast\x12).longlead.dayplan.v1.EnterForecastRequest\x1a*.longlead.dayplan.v1.EnterForecastResponse\"8\x88\xe8\x18\b\x82\xd3\xe4\x93\x02.:\x01*\")/v1/sites/{site_code}/days/{day}/forecastB\xd7\x01\n" +
 	"\x17com.longlead.dayplan.v1B\fDayplanProtoP\x01Z@github.com/longlead/longlead/proto/longlead/dayplan/v1;dayplanv1\xa2\x02\x03LDX\xaa\x02\x13Longlead.Dayplan.V1\xca\x02\x13Longlead\\Dayplan\\V1\xe2\x02\x1fLonglead\\Dayplan\\V1\\GPBMetadata\xea\x02\x15Longlead::Dayplan::V1b\x06proto3"
@@ -1962,7 +2736,7 @@ func file_longlead_dayplan_v1_dayplan_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_dayplan_v1_dayplan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_longlead_dayplan_v1_dayplan_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_longlead_dayplan_v1_dayplan_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_longlead_dayplan_v1_dayplan_proto_goTypes = []any{
 	(Difference_Kind)(0),          // 0: longlead.dayplan.v1.Difference.Kind
 	(*DayPlan)(nil),               // 1: longlead.dayplan.v1.DayPlan
@@ -1973,53 +2747,70 @@ var file_longlead_dayplan_v1_dayplan_proto_goTypes = []any{
 	(*Drop)(nil),                  // 6: longlead.dayplan.v1.Drop
 	(*GetDayRequest)(nil),         // 7: longlead.dayplan.v1.GetDayRequest
 	(*GetDayResponse)(nil),        // 8: longlead.dayplan.v1.GetDayResponse
-	(*PlanDayRequest)(nil),        // 9: longlead.dayplan.v1.PlanDayRequest
-	(*PlanDayResponse)(nil),       // 10: longlead.dayplan.v1.PlanDayResponse
-	(*CoverAbsenceRequest)(nil),   // 11: longlead.dayplan.v1.CoverAbsenceRequest
-	(*Difference)(nil),            // 12: longlead.dayplan.v1.Difference
-	(*CoverAbsenceResponse)(nil),  // 13: longlead.dayplan.v1.CoverAbsenceResponse
-	(*Repair)(nil),                // 14: longlead.dayplan.v1.Repair
-	(*CloseAreaRequest)(nil),      // 15: longlead.dayplan.v1.CloseAreaRequest
-	(*CloseAreaResponse)(nil),     // 16: longlead.dayplan.v1.CloseAreaResponse
-	(*ForecastHour)(nil),          // 17: longlead.dayplan.v1.ForecastHour
-	(*EnterForecastRequest)(nil),  // 18: longlead.dayplan.v1.EnterForecastRequest
-	(*EnterForecastResponse)(nil), // 19: longlead.dayplan.v1.EnterForecastResponse
-	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*Conditions)(nil),            // 9: longlead.dayplan.v1.Conditions
+	(*Area)(nil),                  // 10: longlead.dayplan.v1.Area
+	(*Closure)(nil),               // 11: longlead.dayplan.v1.Closure
+	(*HeatHour)(nil),              // 12: longlead.dayplan.v1.HeatHour
+	(*Away)(nil),                  // 13: longlead.dayplan.v1.Away
+	(*Worker)(nil),                // 14: longlead.dayplan.v1.Worker
+	(*PlanDayRequest)(nil),        // 15: longlead.dayplan.v1.PlanDayRequest
+	(*PlanDayResponse)(nil),       // 16: longlead.dayplan.v1.PlanDayResponse
+	(*CoverAbsenceRequest)(nil),   // 17: longlead.dayplan.v1.CoverAbsenceRequest
+	(*Difference)(nil),            // 18: longlead.dayplan.v1.Difference
+	(*CoverAbsenceResponse)(nil),  // 19: longlead.dayplan.v1.CoverAbsenceResponse
+	(*ReportAbsenceRequest)(nil),  // 20: longlead.dayplan.v1.ReportAbsenceRequest
+	(*ReportAbsenceResponse)(nil), // 21: longlead.dayplan.v1.ReportAbsenceResponse
+	(*Repair)(nil),                // 22: longlead.dayplan.v1.Repair
+	(*CloseAreaRequest)(nil),      // 23: longlead.dayplan.v1.CloseAreaRequest
+	(*CloseAreaResponse)(nil),     // 24: longlead.dayplan.v1.CloseAreaResponse
+	(*ForecastHour)(nil),          // 25: longlead.dayplan.v1.ForecastHour
+	(*EnterForecastRequest)(nil),  // 26: longlead.dayplan.v1.EnterForecastRequest
+	(*EnterForecastResponse)(nil), // 27: longlead.dayplan.v1.EnterForecastResponse
+	(*timestamppb.Timestamp)(nil), // 28: google.protobuf.Timestamp
 }
 var file_longlead_dayplan_v1_dayplan_proto_depIdxs = []int32{
-	20, // 0: longlead.dayplan.v1.DayPlan.made_at:type_name -> google.protobuf.Timestamp
+	28, // 0: longlead.dayplan.v1.DayPlan.made_at:type_name -> google.protobuf.Timestamp
 	3,  // 1: longlead.dayplan.v1.DayPlan.blocks:type_name -> longlead.dayplan.v1.Block
 	4,  // 2: longlead.dayplan.v1.DayPlan.rests:type_name -> longlead.dayplan.v1.Rest
 	5,  // 3: longlead.dayplan.v1.DayPlan.duties:type_name -> longlead.dayplan.v1.Duty
 	6,  // 4: longlead.dayplan.v1.DayPlan.drops:type_name -> longlead.dayplan.v1.Drop
 	2,  // 5: longlead.dayplan.v1.DayPlan.shifts:type_name -> longlead.dayplan.v1.Shift
-	20, // 6: longlead.dayplan.v1.Block.starts_at:type_name -> google.protobuf.Timestamp
-	20, // 7: longlead.dayplan.v1.Block.ends_at:type_name -> google.protobuf.Timestamp
+	28, // 6: longlead.dayplan.v1.Block.starts_at:type_name -> google.protobuf.Timestamp
+	28, // 7: longlead.dayplan.v1.Block.ends_at:type_name -> google.protobuf.Timestamp
 	1,  // 8: longlead.dayplan.v1.GetDayResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
-	1,  // 9: longlead.dayplan.v1.PlanDayResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
-	0,  // 10: longlead.dayplan.v1.Difference.kind:type_name -> longlead.dayplan.v1.Difference.Kind
-	12, // 11: longlead.dayplan.v1.CoverAbsenceResponse.differences:type_name -> longlead.dayplan.v1.Difference
-	1,  // 12: longlead.dayplan.v1.CoverAbsenceResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
-	12, // 13: longlead.dayplan.v1.Repair.differences:type_name -> longlead.dayplan.v1.Difference
-	1,  // 14: longlead.dayplan.v1.Repair.plan:type_name -> longlead.dayplan.v1.DayPlan
-	14, // 15: longlead.dayplan.v1.CloseAreaResponse.repair:type_name -> longlead.dayplan.v1.Repair
-	17, // 16: longlead.dayplan.v1.EnterForecastRequest.hours:type_name -> longlead.dayplan.v1.ForecastHour
-	14, // 17: longlead.dayplan.v1.EnterForecastResponse.repair:type_name -> longlead.dayplan.v1.Repair
-	7,  // 18: longlead.dayplan.v1.DayPlanService.GetDay:input_type -> longlead.dayplan.v1.GetDayRequest
-	9,  // 19: longlead.dayplan.v1.DayPlanService.PlanDay:input_type -> longlead.dayplan.v1.PlanDayRequest
-	11, // 20: longlead.dayplan.v1.DayPlanService.CoverAbsence:input_type -> longlead.dayplan.v1.CoverAbsenceRequest
-	15, // 21: longlead.dayplan.v1.DayPlanService.CloseArea:input_type -> longlead.dayplan.v1.CloseAreaRequest
-	18, // 22: longlead.dayplan.v1.DayPlanService.EnterForecast:input_type -> longlead.dayplan.v1.EnterForecastRequest
-	8,  // 23: longlead.dayplan.v1.DayPlanService.GetDay:output_type -> longlead.dayplan.v1.GetDayResponse
-	10, // 24: longlead.dayplan.v1.DayPlanService.PlanDay:output_type -> longlead.dayplan.v1.PlanDayResponse
-	13, // 25: longlead.dayplan.v1.DayPlanService.CoverAbsence:output_type -> longlead.dayplan.v1.CoverAbsenceResponse
-	16, // 26: longlead.dayplan.v1.DayPlanService.CloseArea:output_type -> longlead.dayplan.v1.CloseAreaResponse
-	19, // 27: longlead.dayplan.v1.DayPlanService.EnterForecast:output_type -> longlead.dayplan.v1.EnterForecastResponse
-	23, // [23:28] is the sub-list for method output_type
-	18, // [18:23] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	9,  // 9: longlead.dayplan.v1.GetDayResponse.conditions:type_name -> longlead.dayplan.v1.Conditions
+	10, // 10: longlead.dayplan.v1.Conditions.areas:type_name -> longlead.dayplan.v1.Area
+	11, // 11: longlead.dayplan.v1.Conditions.closures:type_name -> longlead.dayplan.v1.Closure
+	12, // 12: longlead.dayplan.v1.Conditions.heat:type_name -> longlead.dayplan.v1.HeatHour
+	13, // 13: longlead.dayplan.v1.Conditions.away:type_name -> longlead.dayplan.v1.Away
+	14, // 14: longlead.dayplan.v1.Conditions.workers:type_name -> longlead.dayplan.v1.Worker
+	1,  // 15: longlead.dayplan.v1.PlanDayResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
+	0,  // 16: longlead.dayplan.v1.Difference.kind:type_name -> longlead.dayplan.v1.Difference.Kind
+	18, // 17: longlead.dayplan.v1.CoverAbsenceResponse.differences:type_name -> longlead.dayplan.v1.Difference
+	1,  // 18: longlead.dayplan.v1.CoverAbsenceResponse.plan:type_name -> longlead.dayplan.v1.DayPlan
+	22, // 19: longlead.dayplan.v1.ReportAbsenceResponse.repair:type_name -> longlead.dayplan.v1.Repair
+	18, // 20: longlead.dayplan.v1.Repair.differences:type_name -> longlead.dayplan.v1.Difference
+	1,  // 21: longlead.dayplan.v1.Repair.plan:type_name -> longlead.dayplan.v1.DayPlan
+	22, // 22: longlead.dayplan.v1.CloseAreaResponse.repair:type_name -> longlead.dayplan.v1.Repair
+	25, // 23: longlead.dayplan.v1.EnterForecastRequest.hours:type_name -> longlead.dayplan.v1.ForecastHour
+	22, // 24: longlead.dayplan.v1.EnterForecastResponse.repair:type_name -> longlead.dayplan.v1.Repair
+	7,  // 25: longlead.dayplan.v1.DayPlanService.GetDay:input_type -> longlead.dayplan.v1.GetDayRequest
+	15, // 26: longlead.dayplan.v1.DayPlanService.PlanDay:input_type -> longlead.dayplan.v1.PlanDayRequest
+	17, // 27: longlead.dayplan.v1.DayPlanService.CoverAbsence:input_type -> longlead.dayplan.v1.CoverAbsenceRequest
+	20, // 28: longlead.dayplan.v1.DayPlanService.ReportAbsence:input_type -> longlead.dayplan.v1.ReportAbsenceRequest
+	23, // 29: longlead.dayplan.v1.DayPlanService.CloseArea:input_type -> longlead.dayplan.v1.CloseAreaRequest
+	26, // 30: longlead.dayplan.v1.DayPlanService.EnterForecast:input_type -> longlead.dayplan.v1.EnterForecastRequest
+	8,  // 31: longlead.dayplan.v1.DayPlanService.GetDay:output_type -> longlead.dayplan.v1.GetDayResponse
+	16, // 32: longlead.dayplan.v1.DayPlanService.PlanDay:output_type -> longlead.dayplan.v1.PlanDayResponse
+	19, // 33: longlead.dayplan.v1.DayPlanService.CoverAbsence:output_type -> longlead.dayplan.v1.CoverAbsenceResponse
+	21, // 34: longlead.dayplan.v1.DayPlanService.ReportAbsence:output_type -> longlead.dayplan.v1.ReportAbsenceResponse
+	24, // 35: longlead.dayplan.v1.DayPlanService.CloseArea:output_type -> longlead.dayplan.v1.CloseAreaResponse
+	27, // 36: longlead.dayplan.v1.DayPlanService.EnterForecast:output_type -> longlead.dayplan.v1.EnterForecastResponse
+	31, // [31:37] is the sub-list for method output_type
+	25, // [25:31] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_longlead_dayplan_v1_dayplan_proto_init() }
@@ -2033,7 +2824,7 @@ func file_longlead_dayplan_v1_dayplan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_dayplan_v1_dayplan_proto_rawDesc), len(file_longlead_dayplan_v1_dayplan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   19,
+			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

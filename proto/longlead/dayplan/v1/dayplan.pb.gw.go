@@ -35,6 +35,8 @@ var (
 	_ = metadata.Join
 )
 
+var filter_DayPlanService_GetDay_0 = &utilities.DoubleArray{Encoding: map[string]int{"site_code": 0, "day": 1}, Base: []int{1, 1, 2, 0, 0}, Check: []int{0, 1, 1, 2, 3}}
+
 func request_DayPlanService_GetDay_0(ctx context.Context, marshaler runtime.Marshaler, client DayPlanServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq GetDayRequest
@@ -56,6 +58,12 @@ func request_DayPlanService_GetDay_0(ctx context.Context, marshaler runtime.Mars
 	protoReq.Day, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_DayPlanService_GetDay_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	if req.Body != nil {
 		_, _ = io.Copy(io.Discard, req.Body)
@@ -85,6 +93,12 @@ func local_request_DayPlanService_GetDay_0(ctx context.Context, marshaler runtim
 	protoReq.Day, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_DayPlanService_GetDay_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	msg, err := server.GetDay(ctx, &protoReq)
 	return msg, metadata, err
@@ -209,6 +223,67 @@ func local_request_DayPlanService_CoverAbsence_0(ctx context.Context, marshaler 
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
 	}
 	msg, err := server.CoverAbsence(ctx, &protoReq)
+	return msg, metadata, err
+}
+
+func request_DayPlanService_ReportAbsence_0(ctx context.Context, marshaler runtime.Marshaler, client DayPlanServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ReportAbsenceRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ReportAbsence(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_DayPlanService_ReportAbsence_0(ctx context.Context, marshaler runtime.Marshaler, server DayPlanServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ReportAbsenceRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	msg, err := server.ReportAbsence(ctx, &protoReq)
 	return msg, metadata, err
 }
 
@@ -400,6 +475,26 @@ func RegisterDayPlanServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 		}
 		forward_DayPlanService_CoverAbsence_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_DayPlanService_ReportAbsence_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/longlead.dayplan.v1.DayPlanService/ReportAbsence", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/days/{day}/absence"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_DayPlanService_ReportAbsence_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_DayPlanService_ReportAbsence_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_DayPlanService_CloseArea_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -531,6 +626,23 @@ func RegisterDayPlanServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_DayPlanService_CoverAbsence_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_DayPlanService_ReportAbsence_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/longlead.dayplan.v1.DayPlanService/ReportAbsence", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/days/{day}/absence"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_DayPlanService_ReportAbsence_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_DayPlanService_ReportAbsence_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_DayPlanService_CloseArea_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -572,6 +684,7 @@ var (
 	pattern_DayPlanService_GetDay_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4}, []string{"v1", "sites", "site_code", "days", "day"}, ""))
 	pattern_DayPlanService_PlanDay_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "sites", "site_code", "days", "day", "plans"}, ""))
 	pattern_DayPlanService_CoverAbsence_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "trainers", "trainer_code", "days", "day", "cover"}, ""))
+	pattern_DayPlanService_ReportAbsence_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "trainers", "trainer_code", "days", "day", "absence"}, ""))
 	pattern_DayPlanService_CloseArea_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "sites", "site_code", "days", "day", "closures"}, ""))
 	pattern_DayPlanService_EnterForecast_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "sites", "site_code", "days", "day", "forecast"}, ""))
 )
@@ -580,6 +693,7 @@ var (
 	forward_DayPlanService_GetDay_0        = runtime.ForwardResponseMessage
 	forward_DayPlanService_PlanDay_0       = runtime.ForwardResponseMessage
 	forward_DayPlanService_CoverAbsence_0  = runtime.ForwardResponseMessage
+	forward_DayPlanService_ReportAbsence_0 = runtime.ForwardResponseMessage
 	forward_DayPlanService_CloseArea_0     = runtime.ForwardResponseMessage
 	forward_DayPlanService_EnterForecast_0 = runtime.ForwardResponseMessage
 )

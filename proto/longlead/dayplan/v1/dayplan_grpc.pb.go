@@ -24,6 +24,7 @@ const (
 	DayPlanService_GetDay_FullMethodName        = "/longlead.dayplan.v1.DayPlanService/GetDay"
 	DayPlanService_PlanDay_FullMethodName       = "/longlead.dayplan.v1.DayPlanService/PlanDay"
 	DayPlanService_CoverAbsence_FullMethodName  = "/longlead.dayplan.v1.DayPlanService/CoverAbsence"
+	DayPlanService_ReportAbsence_FullMethodName = "/longlead.dayplan.v1.DayPlanService/ReportAbsence"
 	DayPlanService_CloseArea_FullMethodName     = "/longlead.dayplan.v1.DayPlanService/CloseArea"
 	DayPlanService_EnterForecast_FullMethodName = "/longlead.dayplan.v1.DayPlanService/EnterForecast"
 )
@@ -43,13 +44,16 @@ type DayPlanServiceClient interface {
 	// CoverAbsence plans a day anew from its plan with one trainer gone from some time on, and answers with the differences. What
 	// lies before that time stays. It changes no record of absences.
 	CoverAbsence(ctx context.Context, in *CoverAbsenceRequest, opts ...grpc.CallOption) (*CoverAbsenceResponse, error)
+	// ReportAbsence records that a trainer is away and plans the rest of the day anew without them: both or neither. Where the day has no plan
+	// that is kept, it records the absence alone. Plans of later days show as stale then. A preview records and keeps nothing.
+	ReportAbsence(ctx context.Context, in *ReportAbsenceRequest, opts ...grpc.CallOption) (*ReportAbsenceResponse, error)
 	// CloseArea records that a training area is out of use for a part of a day, plans the rest of the day anew from its plan, keeps that, and
 	// answers with the differences. What has begun stays. A closure with the same start is replaced. Without a plan that is kept it changes
-	// nothing.
+	// nothing. A preview records and keeps nothing.
 	CloseArea(ctx context.Context, in *CloseAreaRequest, opts ...grpc.CallOption) (*CloseAreaResponse, error)
 	// EnterForecast records the weather that is expected in some hours of a day, plans the rest of the day anew from its plan, keeps that, and
 	// answers with the differences. What has begun stays. What was said of the same hours before is replaced. Without a plan that is kept it
-	// changes nothing.
+	// changes nothing. A preview records and keeps nothing.
 	EnterForecast(ctx context.Context, in *EnterForecastRequest, opts ...grpc.CallOption) (*EnterForecastResponse, error)
 }
 
@@ -91,6 +95,16 @@ func (c *dayPlanServiceClient) CoverAbsence(ctx context.Context, in *CoverAbsenc
 	return out, nil
 }
 
+func (c *dayPlanServiceClient) ReportAbsence(ctx context.Context, in *ReportAbsenceRequest, opts ...grpc.CallOption) (*ReportAbsenceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportAbsenceResponse)
+	err := c.cc.Invoke(ctx, DayPlanService_ReportAbsence_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *dayPlanServiceClient) CloseArea(ctx context.Context, in *CloseAreaRequest, opts ...grpc.CallOption) (*CloseAreaResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CloseAreaResponse)
@@ -126,13 +140,16 @@ type DayPlanServiceServer interface {
 	// CoverAbsence plans a day anew from its plan with one trainer gone from some time on, and answers with the differences. What
 	// lies before that time stays. It changes no record of absences.
 	CoverAbsence(context.Context, *CoverAbsenceRequest) (*CoverAbsenceResponse, error)
+	// ReportAbsence records that a trainer is away and plans the rest of the day anew without them: both or neither. Where the day has no plan
+	// that is kept, it records the absence alone. Plans of later days show as stale then. A preview records and keeps nothing.
+	ReportAbsence(context.Context, *ReportAbsenceRequest) (*ReportAbsenceResponse, error)
 	// CloseArea records that a training area is out of use for a part of a day, plans the rest of the day anew from its plan, keeps that, and
 	// answers with the differences. What has begun stays. A closure with the same start is replaced. Without a plan that is kept it changes
-	// nothing.
+	// nothing. A preview records and keeps nothing.
 	CloseArea(context.Context, *CloseAreaRequest) (*CloseAreaResponse, error)
 	// EnterForecast records the weather that is expected in some hours of a day, plans the rest of the day anew from its plan, keeps that, and
 	// answers with the differences. What has begun stays. What was said of the same hours before is replaced. Without a plan that is kept it
-	// changes nothing.
+	// changes nothing. A preview records and keeps nothing.
 	EnterForecast(context.Context, *EnterForecastRequest) (*EnterForecastResponse, error)
 	mustEmbedUnimplementedDayPlanServiceServer()
 }
@@ -152,6 +169,9 @@ func (UnimplementedDayPlanServiceServer) PlanDay(context.Context, *PlanDayReques
 }
 func (UnimplementedDayPlanServiceServer) CoverAbsence(context.Context, *CoverAbsenceRequest) (*CoverAbsenceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CoverAbsence not implemented")
+}
+func (UnimplementedDayPlanServiceServer) ReportAbsence(context.Context, *ReportAbsenceRequest) (*ReportAbsenceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportAbsence not implemented")
 }
 func (UnimplementedDayPlanServiceServer) CloseArea(context.Context, *CloseAreaRequest) (*CloseAreaResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CloseArea not implemented")
@@ -234,6 +254,24 @@ func _DayPlanService_CoverAbsence_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DayPlanService_ReportAbsence_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportAbsenceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DayPlanServiceServer).ReportAbsence(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DayPlanService_ReportAbsence_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DayPlanServiceServer).ReportAbsence(ctx, req.(*ReportAbsenceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _DayPlanService_CloseArea_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CloseAreaRequest)
 	if err := dec(in); err != nil {
@@ -288,6 +326,10 @@ var DayPlanService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CoverAbsence",
 			Handler:    _DayPlanService_CoverAbsence_Handler,
+		},
+		{
+			MethodName: "ReportAbsence",
+			Handler:    _DayPlanService_ReportAbsence_Handler,
 		},
 		{
 			MethodName: "CloseArea",

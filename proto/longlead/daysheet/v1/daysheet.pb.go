@@ -134,7 +134,7 @@ func (x PrintDaySheetRequest_Format) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PrintDaySheetRequest_Format.Descriptor instead.
 func (PrintDaySheetRequest_Format) EnumDescriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{10, 0}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{12, 0}
 }
 
 // Size of paper.
@@ -187,7 +187,7 @@ func (x PrintDaySheetRequest_Paper) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PrintDaySheetRequest_Paper.Descriptor instead.
 func (PrintDaySheetRequest_Paper) EnumDescriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{10, 1}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{12, 1}
 }
 
 // DaySheet is the sheets of a site's day. Times are as clocks at the site show them, such as 09:20, unless they say otherwise.
@@ -1145,6 +1145,143 @@ func (x *GetDaySheetResponse) GetSheet() *DaySheet {
 	return nil
 }
 
+// GetTrainerDayRequest names a trainer and a day.
+type GetTrainerDayRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,1,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Day, written 2027-03-08.
+	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTrainerDayRequest) Reset() {
+	*x = GetTrainerDayRequest{}
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTrainerDayRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTrainerDayRequest) ProtoMessage() {}
+
+func (x *GetTrainerDayRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTrainerDayRequest.ProtoReflect.Descriptor instead.
+func (*GetTrainerDayRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetTrainerDayRequest) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *GetTrainerDayRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+// GetTrainerDayResponse holds the sheet of the trainer.
+type GetTrainerDayResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sheet; absent where the day has no plan, or none that has anything for the trainer.
+	Sheet *DaySheet `protobuf:"bytes,1,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	// Code of the site at which the trainer works on the day; empty where neither a plan nor the roster knows of one.
+	SiteCode string `protobuf:"bytes,2,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
+	// Name of the site.
+	SiteName string `protobuf:"bytes,3,opt,name=site_name,json=siteName,proto3" json:"site_name,omitempty"`
+	// IANA zone of the site; of the home site where the trainer works at none.
+	Zone string `protobuf:"bytes,4,opt,name=zone,proto3" json:"zone,omitempty"`
+	// Name of the trainer.
+	TrainerName   string `protobuf:"bytes,5,opt,name=trainer_name,json=trainerName,proto3" json:"trainer_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTrainerDayResponse) Reset() {
+	*x = GetTrainerDayResponse{}
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTrainerDayResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTrainerDayResponse) ProtoMessage() {}
+
+func (x *GetTrainerDayResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTrainerDayResponse.ProtoReflect.Descriptor instead.
+func (*GetTrainerDayResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetTrainerDayResponse) GetSheet() *DaySheet {
+	if x != nil {
+		return x.Sheet
+	}
+	return nil
+}
+
+func (x *GetTrainerDayResponse) GetSiteCode() string {
+	if x != nil {
+		return x.SiteCode
+	}
+	return ""
+}
+
+func (x *GetTrainerDayResponse) GetSiteName() string {
+	if x != nil {
+		return x.SiteName
+	}
+	return ""
+}
+
+func (x *GetTrainerDayResponse) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *GetTrainerDayResponse) GetTrainerName() string {
+	if x != nil {
+		return x.TrainerName
+	}
+	return ""
+}
+
 // PrintDaySheetRequest says which sheets, and how.
 type PrintDaySheetRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1168,7 +1305,7 @@ type PrintDaySheetRequest struct {
 
 func (x *PrintDaySheetRequest) Reset() {
 	*x = PrintDaySheetRequest{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[10]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1317,7 @@ func (x *PrintDaySheetRequest) String() string {
 func (*PrintDaySheetRequest) ProtoMessage() {}
 
 func (x *PrintDaySheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[10]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1330,7 @@ func (x *PrintDaySheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PrintDaySheetRequest.ProtoReflect.Descriptor instead.
 func (*PrintDaySheetRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{10}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *PrintDaySheetRequest) GetSiteCode() string {
@@ -1258,7 +1395,7 @@ type PrintDaySheetResponse struct {
 
 func (x *PrintDaySheetResponse) Reset() {
 	*x = PrintDaySheetResponse{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[11]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1270,7 +1407,7 @@ func (x *PrintDaySheetResponse) String() string {
 func (*PrintDaySheetResponse) ProtoMessage() {}
 
 func (x *PrintDaySheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[11]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1283,7 +1420,7 @@ func (x *PrintDaySheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PrintDaySheetResponse.ProtoReflect.Descriptor instead.
 func (*PrintDaySheetResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{11}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PrintDaySheetResponse) GetMediaType() string {
@@ -1323,7 +1460,7 @@ type Feed struct {
 
 func (x *Feed) Reset() {
 	*x = Feed{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[12]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1335,7 +1472,7 @@ func (x *Feed) String() string {
 func (*Feed) ProtoMessage() {}
 
 func (x *Feed) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[12]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1348,7 +1485,7 @@ func (x *Feed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Feed.ProtoReflect.Descriptor instead.
 func (*Feed) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{12}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Feed) GetId() string {
@@ -1411,7 +1548,7 @@ type MakeFeedRequest struct {
 
 func (x *MakeFeedRequest) Reset() {
 	*x = MakeFeedRequest{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[13]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1423,7 +1560,7 @@ func (x *MakeFeedRequest) String() string {
 func (*MakeFeedRequest) ProtoMessage() {}
 
 func (x *MakeFeedRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[13]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1436,7 +1573,7 @@ func (x *MakeFeedRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeFeedRequest.ProtoReflect.Descriptor instead.
 func (*MakeFeedRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{13}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *MakeFeedRequest) GetTrainerCode() string {
@@ -1459,7 +1596,7 @@ type MakeFeedResponse struct {
 
 func (x *MakeFeedResponse) Reset() {
 	*x = MakeFeedResponse{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[14]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1471,7 +1608,7 @@ func (x *MakeFeedResponse) String() string {
 func (*MakeFeedResponse) ProtoMessage() {}
 
 func (x *MakeFeedResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[14]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1484,7 +1621,7 @@ func (x *MakeFeedResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeFeedResponse.ProtoReflect.Descriptor instead.
 func (*MakeFeedResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{14}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *MakeFeedResponse) GetFeed() *Feed {
@@ -1512,7 +1649,7 @@ type ListFeedsRequest struct {
 
 func (x *ListFeedsRequest) Reset() {
 	*x = ListFeedsRequest{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[15]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1524,7 +1661,7 @@ func (x *ListFeedsRequest) String() string {
 func (*ListFeedsRequest) ProtoMessage() {}
 
 func (x *ListFeedsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[15]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1537,7 +1674,7 @@ func (x *ListFeedsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFeedsRequest.ProtoReflect.Descriptor instead.
 func (*ListFeedsRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{15}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListFeedsRequest) GetTrainerCode() string {
@@ -1558,7 +1695,7 @@ type ListFeedsResponse struct {
 
 func (x *ListFeedsResponse) Reset() {
 	*x = ListFeedsResponse{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[16]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1570,7 +1707,7 @@ func (x *ListFeedsResponse) String() string {
 func (*ListFeedsResponse) ProtoMessage() {}
 
 func (x *ListFeedsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[16]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1583,7 +1720,7 @@ func (x *ListFeedsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFeedsResponse.ProtoReflect.Descriptor instead.
 func (*ListFeedsResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{16}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListFeedsResponse) GetFeeds() []*Feed {
@@ -1604,7 +1741,7 @@ type RevokeFeedRequest struct {
 
 func (x *RevokeFeedRequest) Reset() {
 	*x = RevokeFeedRequest{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[17]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1616,7 +1753,7 @@ func (x *RevokeFeedRequest) String() string {
 func (*RevokeFeedRequest) ProtoMessage() {}
 
 func (x *RevokeFeedRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[17]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1629,7 +1766,7 @@ func (x *RevokeFeedRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeFeedRequest.ProtoReflect.Descriptor instead.
 func (*RevokeFeedRequest) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{17}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RevokeFeedRequest) GetFeedId() string {
@@ -1650,7 +1787,7 @@ type RevokeFeedResponse struct {
 
 func (x *RevokeFeedResponse) Reset() {
 	*x = RevokeFeedResponse{}
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[18]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1662,7 +1799,7 @@ func (x *RevokeFeedResponse) String() string {
 func (*RevokeFeedResponse) ProtoMessage() {}
 
 func (x *RevokeFeedResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[18]
+	mi := &file_longlead_daysheet_v1_daysheet_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1675,7 +1812,7 @@ func (x *RevokeFeedResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeFeedResponse.ProtoReflect.Descriptor instead.
 func (*RevokeFeedResponse) Descriptor() ([]byte, []int) {
-	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{18}
+	return file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RevokeFeedResponse) GetFeed() *Feed {
@@ -1772,7 +1909,16 @@ const file_longlead_daysheet_v1_daysheet_proto_rawDesc = "" +
 	"\ftrainer_code\x18\x04 \x01(\tR\vtrainerCode\x12\x10\n" +
 	"\x03row\x18\x05 \x01(\tR\x03row\"K\n" +
 	"\x13GetDaySheetResponse\x124\n" +
-	"\x05sheet\x18\x01 \x01(\v2\x1e.longlead.daysheet.v1.DaySheetR\x05sheet\"\xfe\x03\n" +
+	"\x05sheet\x18\x01 \x01(\v2\x1e.longlead.daysheet.v1.DaySheetR\x05sheet\"T\n" +
+	"\x14GetTrainerDayRequest\x12*\n" +
+	"\ftrainer_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vtrainerCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\"\xbe\x01\n" +
+	"\x15GetTrainerDayResponse\x124\n" +
+	"\x05sheet\x18\x01 \x01(\v2\x1e.longlead.daysheet.v1.DaySheetR\x05sheet\x12\x1b\n" +
+	"\tsite_code\x18\x02 \x01(\tR\bsiteCode\x12\x1b\n" +
+	"\tsite_name\x18\x03 \x01(\tR\bsiteName\x12\x12\n" +
+	"\x04zone\x18\x04 \x01(\tR\x04zone\x12!\n" +
+	"\ftrainer_name\x18\x05 \x01(\tR\vtrainerName\"\xfe\x03\n" +
 	"\x14PrintDaySheetRequest\x12$\n" +
 	"\tsite_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bsiteCode\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12>\n" +
@@ -1821,9 +1967,10 @@ const file_longlead_daysheet_v1_daysheet_proto_rawDesc = "" +
 	"\x06Sheets\x12\x16\n" +
 	"\x12SHEETS_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSHEETS_TRAINERS\x10\x01\x12\x0f\n" +
-	"\vSHEETS_ROWS\x10\x022\xe1\x05\n" +
+	"\vSHEETS_ROWS\x10\x022\x86\a\n" +
 	"\x0fDaySheetService\x12\x97\x01\n" +
-	"\vGetDaySheet\x12(.longlead.daysheet.v1.GetDaySheetRequest\x1a).longlead.daysheet.v1.GetDaySheetResponse\"3\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02)\x12'/v1/sites/{site_code}/days/{day}/sheets\x12\xa3\x01\n" +
+	"\vGetDaySheet\x12(.longlead.daysheet.v1.GetDaySheetRequest\x1a).longlead.daysheet.v1.GetDaySheetResponse\"3\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02)\x12'/v1/sites/{site_code}/days/{day}/sheets\x12\xa2\x01\n" +
+	"\rGetTrainerDay\x12*.longlead.daysheet.v1.GetTrainerDayRequest\x1a+.longlead.daysheet.v1.GetTrainerDayResponse\"8\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02.\x12,/v1/trainers/{trainer_code}/days/{day}/sheet\x12\xa3\x01\n" +
 	"\rPrintDaySheet\x12*.longlead.daysheet.v1.PrintDaySheetRequest\x1a+.longlead.daysheet.v1.PrintDaySheetResponse\"9\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02/\x12-/v1/sites/{site_code}/days/{day}/sheets/print\x12\x8b\x01\n" +
 	"\bMakeFeed\x12%.longlead.daysheet.v1.MakeFeedRequest\x1a&.longlead.daysheet.v1.MakeFeedResponse\"0\x88\xe8\x18\t\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/trainers/{trainer_code}/feeds\x12s\n" +
 	"\tListFeeds\x12&.longlead.daysheet.v1.ListFeedsRequest\x1a'.longlead.daysheet.v1.ListFeedsResponse\"\x15\x88\xe8\x18\t\x82\xd3\xe4\x93\x02\v\x12\t/v1/feeds\x12\x8a\x01\n" +
@@ -1844,7 +1991,7 @@ func file_longlead_daysheet_v1_daysheet_proto_rawDescGZIP() []byte {
 }
 
 var file_longlead_daysheet_v1_daysheet_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_longlead_daysheet_v1_daysheet_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_longlead_daysheet_v1_daysheet_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_longlead_daysheet_v1_daysheet_proto_goTypes = []any{
 	(Sheets)(0),                      // 0: longlead.daysheet.v1.Sheets
 	(PrintDaySheetRequest_Format)(0), // 1: longlead.daysheet.v1.PrintDaySheetRequest.Format
@@ -1859,56 +2006,61 @@ var file_longlead_daysheet_v1_daysheet_proto_goTypes = []any{
 	(*RowSheet)(nil),                 // 10: longlead.daysheet.v1.RowSheet
 	(*GetDaySheetRequest)(nil),       // 11: longlead.daysheet.v1.GetDaySheetRequest
 	(*GetDaySheetResponse)(nil),      // 12: longlead.daysheet.v1.GetDaySheetResponse
-	(*PrintDaySheetRequest)(nil),     // 13: longlead.daysheet.v1.PrintDaySheetRequest
-	(*PrintDaySheetResponse)(nil),    // 14: longlead.daysheet.v1.PrintDaySheetResponse
-	(*Feed)(nil),                     // 15: longlead.daysheet.v1.Feed
-	(*MakeFeedRequest)(nil),          // 16: longlead.daysheet.v1.MakeFeedRequest
-	(*MakeFeedResponse)(nil),         // 17: longlead.daysheet.v1.MakeFeedResponse
-	(*ListFeedsRequest)(nil),         // 18: longlead.daysheet.v1.ListFeedsRequest
-	(*ListFeedsResponse)(nil),        // 19: longlead.daysheet.v1.ListFeedsResponse
-	(*RevokeFeedRequest)(nil),        // 20: longlead.daysheet.v1.RevokeFeedRequest
-	(*RevokeFeedResponse)(nil),       // 21: longlead.daysheet.v1.RevokeFeedResponse
-	(*timestamppb.Timestamp)(nil),    // 22: google.protobuf.Timestamp
+	(*GetTrainerDayRequest)(nil),     // 13: longlead.daysheet.v1.GetTrainerDayRequest
+	(*GetTrainerDayResponse)(nil),    // 14: longlead.daysheet.v1.GetTrainerDayResponse
+	(*PrintDaySheetRequest)(nil),     // 15: longlead.daysheet.v1.PrintDaySheetRequest
+	(*PrintDaySheetResponse)(nil),    // 16: longlead.daysheet.v1.PrintDaySheetResponse
+	(*Feed)(nil),                     // 17: longlead.daysheet.v1.Feed
+	(*MakeFeedRequest)(nil),          // 18: longlead.daysheet.v1.MakeFeedRequest
+	(*MakeFeedResponse)(nil),         // 19: longlead.daysheet.v1.MakeFeedResponse
+	(*ListFeedsRequest)(nil),         // 20: longlead.daysheet.v1.ListFeedsRequest
+	(*ListFeedsResponse)(nil),        // 21: longlead.daysheet.v1.ListFeedsResponse
+	(*RevokeFeedRequest)(nil),        // 22: longlead.daysheet.v1.RevokeFeedRequest
+	(*RevokeFeedResponse)(nil),       // 23: longlead.daysheet.v1.RevokeFeedResponse
+	(*timestamppb.Timestamp)(nil),    // 24: google.protobuf.Timestamp
 }
 var file_longlead_daysheet_v1_daysheet_proto_depIdxs = []int32{
-	22, // 0: longlead.daysheet.v1.DaySheet.made_at:type_name -> google.protobuf.Timestamp
+	24, // 0: longlead.daysheet.v1.DaySheet.made_at:type_name -> google.protobuf.Timestamp
 	5,  // 1: longlead.daysheet.v1.DaySheet.dogs:type_name -> longlead.daysheet.v1.Dog
 	9,  // 2: longlead.daysheet.v1.DaySheet.trainers:type_name -> longlead.daysheet.v1.TrainerSheet
 	10, // 3: longlead.daysheet.v1.DaySheet.rows:type_name -> longlead.daysheet.v1.RowSheet
 	4,  // 4: longlead.daysheet.v1.Dog.cautions:type_name -> longlead.daysheet.v1.Caution
 	6,  // 5: longlead.daysheet.v1.Dog.vet:type_name -> longlead.daysheet.v1.Contact
 	6,  // 6: longlead.daysheet.v1.Dog.owner:type_name -> longlead.daysheet.v1.Contact
-	22, // 7: longlead.daysheet.v1.Line.starts_at:type_name -> google.protobuf.Timestamp
-	22, // 8: longlead.daysheet.v1.Line.ends_at:type_name -> google.protobuf.Timestamp
+	24, // 7: longlead.daysheet.v1.Line.starts_at:type_name -> google.protobuf.Timestamp
+	24, // 8: longlead.daysheet.v1.Line.ends_at:type_name -> google.protobuf.Timestamp
 	7,  // 9: longlead.daysheet.v1.TrainerSheet.lines:type_name -> longlead.daysheet.v1.Line
 	8,  // 10: longlead.daysheet.v1.TrainerSheet.drops:type_name -> longlead.daysheet.v1.Drop
 	7,  // 11: longlead.daysheet.v1.RowSheet.lines:type_name -> longlead.daysheet.v1.Line
 	8,  // 12: longlead.daysheet.v1.RowSheet.drops:type_name -> longlead.daysheet.v1.Drop
 	0,  // 13: longlead.daysheet.v1.GetDaySheetRequest.sheets:type_name -> longlead.daysheet.v1.Sheets
 	3,  // 14: longlead.daysheet.v1.GetDaySheetResponse.sheet:type_name -> longlead.daysheet.v1.DaySheet
-	0,  // 15: longlead.daysheet.v1.PrintDaySheetRequest.sheets:type_name -> longlead.daysheet.v1.Sheets
-	1,  // 16: longlead.daysheet.v1.PrintDaySheetRequest.format:type_name -> longlead.daysheet.v1.PrintDaySheetRequest.Format
-	2,  // 17: longlead.daysheet.v1.PrintDaySheetRequest.paper:type_name -> longlead.daysheet.v1.PrintDaySheetRequest.Paper
-	22, // 18: longlead.daysheet.v1.Feed.made_at:type_name -> google.protobuf.Timestamp
-	22, // 19: longlead.daysheet.v1.Feed.revoked_at:type_name -> google.protobuf.Timestamp
-	15, // 20: longlead.daysheet.v1.MakeFeedResponse.feed:type_name -> longlead.daysheet.v1.Feed
-	15, // 21: longlead.daysheet.v1.ListFeedsResponse.feeds:type_name -> longlead.daysheet.v1.Feed
-	15, // 22: longlead.daysheet.v1.RevokeFeedResponse.feed:type_name -> longlead.daysheet.v1.Feed
-	11, // 23: longlead.daysheet.v1.DaySheetService.GetDaySheet:input_type -> longlead.daysheet.v1.GetDaySheetRequest
-	13, // 24: longlead.daysheet.v1.DaySheetService.PrintDaySheet:input_type -> longlead.daysheet.v1.PrintDaySheetRequest
-	16, // 25: longlead.daysheet.v1.DaySheetService.MakeFeed:input_type -> longlead.daysheet.v1.MakeFeedRequest
-	18, // 26: longlead.daysheet.v1.DaySheetService.ListFeeds:input_type -> longlead.daysheet.v1.ListFeedsRequest
-	20, // 27: longlead.daysheet.v1.DaySheetService.RevokeFeed:input_type -> longlead.daysheet.v1.RevokeFeedRequest
-	12, // 28: longlead.daysheet.v1.DaySheetService.GetDaySheet:output_type -> longlead.daysheet.v1.GetDaySheetResponse
-	14, // 29: longlead.daysheet.v1.DaySheetService.PrintDaySheet:output_type -> longlead.daysheet.v1.PrintDaySheetResponse
-	17, // 30: longlead.daysheet.v1.DaySheetService.MakeFeed:output_type -> longlead.daysheet.v1.MakeFeedResponse
-	19, // 31: longlead.daysheet.v1.DaySheetService.ListFeeds:output_type -> longlead.daysheet.v1.ListFeedsResponse
-	21, // 32: longlead.daysheet.v1.DaySheetService.RevokeFeed:output_type -> longlead.daysheet.v1.RevokeFeedResponse
-	28, // [28:33] is the sub-list for method output_type
-	23, // [23:28] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	3,  // 15: longlead.daysheet.v1.GetTrainerDayResponse.sheet:type_name -> longlead.daysheet.v1.DaySheet
+	0,  // 16: longlead.daysheet.v1.PrintDaySheetRequest.sheets:type_name -> longlead.daysheet.v1.Sheets
+	1,  // 17: longlead.daysheet.v1.PrintDaySheetRequest.format:type_name -> longlead.daysheet.v1.PrintDaySheetRequest.Format
+	2,  // 18: longlead.daysheet.v1.PrintDaySheetRequest.paper:type_name -> longlead.daysheet.v1.PrintDaySheetRequest.Paper
+	24, // 19: longlead.daysheet.v1.Feed.made_at:type_name -> google.protobuf.Timestamp
+	24, // 20: longlead.daysheet.v1.Feed.revoked_at:type_name -> google.protobuf.Timestamp
+	17, // 21: longlead.daysheet.v1.MakeFeedResponse.feed:type_name -> longlead.daysheet.v1.Feed
+	17, // 22: longlead.daysheet.v1.ListFeedsResponse.feeds:type_name -> longlead.daysheet.v1.Feed
+	17, // 23: longlead.daysheet.v1.RevokeFeedResponse.feed:type_name -> longlead.daysheet.v1.Feed
+	11, // 24: longlead.daysheet.v1.DaySheetService.GetDaySheet:input_type -> longlead.daysheet.v1.GetDaySheetRequest
+	13, // 25: longlead.daysheet.v1.DaySheetService.GetTrainerDay:input_type -> longlead.daysheet.v1.GetTrainerDayRequest
+	15, // 26: longlead.daysheet.v1.DaySheetService.PrintDaySheet:input_type -> longlead.daysheet.v1.PrintDaySheetRequest
+	18, // 27: longlead.daysheet.v1.DaySheetService.MakeFeed:input_type -> longlead.daysheet.v1.MakeFeedRequest
+	20, // 28: longlead.daysheet.v1.DaySheetService.ListFeeds:input_type -> longlead.daysheet.v1.ListFeedsRequest
+	22, // 29: longlead.daysheet.v1.DaySheetService.RevokeFeed:input_type -> longlead.daysheet.v1.RevokeFeedRequest
+	12, // 30: longlead.daysheet.v1.DaySheetService.GetDaySheet:output_type -> longlead.daysheet.v1.GetDaySheetResponse
+	14, // 31: longlead.daysheet.v1.DaySheetService.GetTrainerDay:output_type -> longlead.daysheet.v1.GetTrainerDayResponse
+	16, // 32: longlead.daysheet.v1.DaySheetService.PrintDaySheet:output_type -> longlead.daysheet.v1.PrintDaySheetResponse
+	19, // 33: longlead.daysheet.v1.DaySheetService.MakeFeed:output_type -> longlead.daysheet.v1.MakeFeedResponse
+	21, // 34: longlead.daysheet.v1.DaySheetService.ListFeeds:output_type -> longlead.daysheet.v1.ListFeedsResponse
+	23, // 35: longlead.daysheet.v1.DaySheetService.RevokeFeed:output_type -> longlead.daysheet.v1.RevokeFeedResponse
+	30, // [30:36] is the sub-list for method output_type
+	24, // [24:30] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_longlead_daysheet_v1_daysheet_proto_init() }
@@ -1922,7 +2074,7 @@ func file_longlead_daysheet_v1_daysheet_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_daysheet_v1_daysheet_proto_rawDesc), len(file_longlead_daysheet_v1_daysheet_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   19,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

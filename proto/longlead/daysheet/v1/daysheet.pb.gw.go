@@ -104,6 +104,61 @@ func local_request_DaySheetService_GetDaySheet_0(ctx context.Context, marshaler 
 	return msg, metadata, err
 }
 
+func request_DaySheetService_GetTrainerDay_0(ctx context.Context, marshaler runtime.Marshaler, client DaySheetServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetTrainerDayRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.GetTrainerDay(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_DaySheetService_GetTrainerDay_0(ctx context.Context, marshaler runtime.Marshaler, server DaySheetServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq GetTrainerDayRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	msg, err := server.GetTrainerDay(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 var filter_DaySheetService_PrintDaySheet_0 = &utilities.DoubleArray{Encoding: map[string]int{"site_code": 0, "day": 1}, Base: []int{1, 1, 2, 0, 0}, Check: []int{0, 1, 1, 2, 3}}
 
 func request_DaySheetService_PrintDaySheet_0(ctx context.Context, marshaler runtime.Marshaler, client DaySheetServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
@@ -324,6 +379,26 @@ func RegisterDaySheetServiceHandlerServer(ctx context.Context, mux *runtime.Serv
 		}
 		forward_DaySheetService_GetDaySheet_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_DaySheetService_GetTrainerDay_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/longlead.daysheet.v1.DaySheetService/GetTrainerDay", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/days/{day}/sheet"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_DaySheetService_GetTrainerDay_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_DaySheetService_GetTrainerDay_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_DaySheetService_PrintDaySheet_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -461,6 +536,23 @@ func RegisterDaySheetServiceHandlerClient(ctx context.Context, mux *runtime.Serv
 		}
 		forward_DaySheetService_GetDaySheet_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_DaySheetService_GetTrainerDay_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/longlead.daysheet.v1.DaySheetService/GetTrainerDay", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/days/{day}/sheet"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_DaySheetService_GetTrainerDay_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_DaySheetService_GetTrainerDay_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_DaySheetService_PrintDaySheet_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -534,6 +626,7 @@ func RegisterDaySheetServiceHandlerClient(ctx context.Context, mux *runtime.Serv
 
 var (
 	pattern_DaySheetService_GetDaySheet_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "sites", "site_code", "days", "day", "sheets"}, ""))
+	pattern_DaySheetService_GetTrainerDay_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5}, []string{"v1", "trainers", "trainer_code", "days", "day", "sheet"}, ""))
 	pattern_DaySheetService_PrintDaySheet_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4, 2, 5, 2, 6}, []string{"v1", "sites", "site_code", "days", "day", "sheets", "print"}, ""))
 	pattern_DaySheetService_MakeFeed_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "trainers", "trainer_code", "feeds"}, ""))
 	pattern_DaySheetService_ListFeeds_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "feeds"}, ""))
@@ -542,6 +635,7 @@ var (
 
 var (
 	forward_DaySheetService_GetDaySheet_0   = runtime.ForwardResponseMessage
+	forward_DaySheetService_GetTrainerDay_0 = runtime.ForwardResponseMessage
 	forward_DaySheetService_PrintDaySheet_0 = runtime.ForwardResponseMessage
 	forward_DaySheetService_MakeFeed_0      = runtime.ForwardResponseMessage
 	forward_DaySheetService_ListFeeds_0     = runtime.ForwardResponseMessage

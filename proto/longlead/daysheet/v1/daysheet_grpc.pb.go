@@ -22,6 +22,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	DaySheetService_GetDaySheet_FullMethodName   = "/longlead.daysheet.v1.DaySheetService/GetDaySheet"
+	DaySheetService_GetTrainerDay_FullMethodName = "/longlead.daysheet.v1.DaySheetService/GetTrainerDay"
 	DaySheetService_PrintDaySheet_FullMethodName = "/longlead.daysheet.v1.DaySheetService/PrintDaySheet"
 	DaySheetService_MakeFeed_FullMethodName      = "/longlead.daysheet.v1.DaySheetService/MakeFeed"
 	DaySheetService_ListFeeds_FullMethodName     = "/longlead.daysheet.v1.DaySheetService/ListFeeds"
@@ -38,6 +39,8 @@ type DaySheetServiceClient interface {
 	// GetDaySheet makes the sheets of a day, all or some. Telephone numbers and owners' names are left out for callers who may not
 	// read records. A day without a plan that is kept is refused.
 	GetDaySheet(ctx context.Context, in *GetDaySheetRequest, opts ...grpc.CallOption) (*GetDaySheetResponse, error)
+	// GetTrainerDay makes the sheet of one trainer on a day, at whichever site they work then by plan or roster.
+	GetTrainerDay(ctx context.Context, in *GetTrainerDayRequest, opts ...grpc.CallOption) (*GetTrainerDayResponse, error)
 	// PrintDaySheet makes the same sheets as text, a table for spreadsheets, or a page to print.
 	PrintDaySheet(ctx context.Context, in *PrintDaySheetRequest, opts ...grpc.CallOption) (*PrintDaySheetResponse, error)
 	// MakeFeed makes a calendar feed of a trainer. Its address is told this once, and is a secret: whoever has it reads the feed.
@@ -60,6 +63,16 @@ func (c *daySheetServiceClient) GetDaySheet(ctx context.Context, in *GetDaySheet
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetDaySheetResponse)
 	err := c.cc.Invoke(ctx, DaySheetService_GetDaySheet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *daySheetServiceClient) GetTrainerDay(ctx context.Context, in *GetTrainerDayRequest, opts ...grpc.CallOption) (*GetTrainerDayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetTrainerDayResponse)
+	err := c.cc.Invoke(ctx, DaySheetService_GetTrainerDay_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -116,6 +129,8 @@ type DaySheetServiceServer interface {
 	// GetDaySheet makes the sheets of a day, all or some. Telephone numbers and owners' names are left out for callers who may not
 	// read records. A day without a plan that is kept is refused.
 	GetDaySheet(context.Context, *GetDaySheetRequest) (*GetDaySheetResponse, error)
+	// GetTrainerDay makes the sheet of one trainer on a day, at whichever site they work then by plan or roster.
+	GetTrainerDay(context.Context, *GetTrainerDayRequest) (*GetTrainerDayResponse, error)
 	// PrintDaySheet makes the same sheets as text, a table for spreadsheets, or a page to print.
 	PrintDaySheet(context.Context, *PrintDaySheetRequest) (*PrintDaySheetResponse, error)
 	// MakeFeed makes a calendar feed of a trainer. Its address is told this once, and is a secret: whoever has it reads the feed.
@@ -136,6 +151,9 @@ type UnimplementedDaySheetServiceServer struct{}
 
 func (UnimplementedDaySheetServiceServer) GetDaySheet(context.Context, *GetDaySheetRequest) (*GetDaySheetResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetDaySheet not implemented")
+}
+func (UnimplementedDaySheetServiceServer) GetTrainerDay(context.Context, *GetTrainerDayRequest) (*GetTrainerDayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetTrainerDay not implemented")
 }
 func (UnimplementedDaySheetServiceServer) PrintDaySheet(context.Context, *PrintDaySheetRequest) (*PrintDaySheetResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PrintDaySheet not implemented")
@@ -184,6 +202,24 @@ func _DaySheetService_GetDaySheet_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(DaySheetServiceServer).GetDaySheet(ctx, req.(*GetDaySheetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DaySheetService_GetTrainerDay_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetTrainerDayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DaySheetServiceServer).GetTrainerDay(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DaySheetService_GetTrainerDay_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DaySheetServiceServer).GetTrainerDay(ctx, req.(*GetTrainerDayRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -270,6 +306,10 @@ var DaySheetService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetDaySheet",
 			Handler:    _DaySheetService_GetDaySheet_Handler,
+		},
+		{
+			MethodName: "GetTrainerDay",
+			Handler:    _DaySheetService_GetTrainerDay_Handler,
 		},
 		{
 			MethodName: "PrintDaySheet",

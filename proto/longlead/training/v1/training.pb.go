@@ -1289,6 +1289,107 @@ func (x *ListSessionsResponse) GetSessions() []*Session {
 	return nil
 }
 
+// ListTrainerSessionsRequest names a trainer and a day.
+type ListTrainerSessionsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the trainer.
+	TrainerCode string `protobuf:"bytes,1,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
+	// Day, written 2027-03-08.
+	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTrainerSessionsRequest) Reset() {
+	*x = ListTrainerSessionsRequest{}
+	mi := &file_longlead_training_v1_training_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTrainerSessionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTrainerSessionsRequest) ProtoMessage() {}
+
+func (x *ListTrainerSessionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_training_v1_training_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTrainerSessionsRequest.ProtoReflect.Descriptor instead.
+func (*ListTrainerSessionsRequest) Descriptor() ([]byte, []int) {
+	return file_longlead_training_v1_training_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ListTrainerSessionsRequest) GetTrainerCode() string {
+	if x != nil {
+		return x.TrainerCode
+	}
+	return ""
+}
+
+func (x *ListTrainerSessionsRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+// ListTrainerSessionsResponse holds sessions.
+type ListTrainerSessionsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sessions by time, oldest first.
+	Sessions      []*Session `protobuf:"bytes,1,rep,name=sessions,proto3" json:"sessions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTrainerSessionsResponse) Reset() {
+	*x = ListTrainerSessionsResponse{}
+	mi := &file_longlead_training_v1_training_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTrainerSessionsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTrainerSessionsResponse) ProtoMessage() {}
+
+func (x *ListTrainerSessionsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_longlead_training_v1_training_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTrainerSessionsResponse.ProtoReflect.Descriptor instead.
+func (*ListTrainerSessionsResponse) Descriptor() ([]byte, []int) {
+	return file_longlead_training_v1_training_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *ListTrainerSessionsResponse) GetSessions() []*Session {
+	if x != nil {
+		return x.Sessions
+	}
+	return nil
+}
+
 var File_longlead_training_v1_training_proto protoreflect.FileDescriptor
 
 const file_longlead_training_v1_training_proto_rawDesc = "" +
@@ -1392,7 +1493,12 @@ const file_longlead_training_v1_training_proto_rawDesc = "" +
 	"\blast_day\x18\x03 \x01(\tR\alastDay\x12!\n" +
 	"\fwith_history\x18\x04 \x01(\bR\vwithHistory\"Q\n" +
 	"\x14ListSessionsResponse\x129\n" +
-	"\bsessions\x18\x01 \x03(\v2\x1d.longlead.training.v1.SessionR\bsessions2\xd2\x06\n" +
+	"\bsessions\x18\x01 \x03(\v2\x1d.longlead.training.v1.SessionR\bsessions\"Z\n" +
+	"\x1aListTrainerSessionsRequest\x12*\n" +
+	"\ftrainer_code\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vtrainerCode\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\"X\n" +
+	"\x1bListTrainerSessionsResponse\x129\n" +
+	"\bsessions\x18\x01 \x03(\v2\x1d.longlead.training.v1.SessionR\bsessions2\x87\b\n" +
 	"\x0fTrainingService\x12w\n" +
 	"\n" +
 	"ListSkills\x12'.longlead.training.v1.ListSkillsRequest\x1a(.longlead.training.v1.ListSkillsResponse\"\x16\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\f\x12\n" +
@@ -1402,7 +1508,8 @@ const file_longlead_training_v1_training_proto_rawDesc = "" +
 	"\vLogSessions\x12(.longlead.training.v1.LogSessionsRequest\x1a).longlead.training.v1.LogSessionsResponse\"!\x88\xe8\x18\a\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/sessions/queue\x12\xa1\x01\n" +
 	"\x0eCorrectSession\x12+.longlead.training.v1.CorrectSessionRequest\x1a,.longlead.training.v1.CorrectSessionResponse\"4\x88\xe8\x18\a\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/sessions/{session_id}/corrections\x12\x89\x01\n" +
 	"\vReadSession\x12(.longlead.training.v1.ReadSessionRequest\x1a).longlead.training.v1.ReadSessionResponse\"%\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/sessions/{session_id}\x12\x8f\x01\n" +
-	"\fListSessions\x12).longlead.training.v1.ListSessionsRequest\x1a*.longlead.training.v1.ListSessionsResponse\"(\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/dogs/{dog_code}/sessionsB\xdf\x01\n" +
+	"\fListSessions\x12).longlead.training.v1.ListSessionsRequest\x1a*.longlead.training.v1.ListSessionsResponse\"(\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/dogs/{dog_code}/sessions\x12\xb2\x01\n" +
+	"\x13ListTrainerSessions\x120.longlead.training.v1.ListTrainerSessionsRequest\x1a1.longlead.training.v1.ListTrainerSessionsResponse\"6\x88\xe8\x18\x01\x82\xd3\xe4\x93\x02,\x12*/v1/trainers/{trainer_code}/sessions/{day}B\xdf\x01\n" +
 	"\x18com.longlead.training.v1B\rTrainingProtoP\x01ZBgithub.com/longlead/longlead/proto/longlead/training/v1;trainingv1\xa2\x02\x03LTX\xaa\x02\x14Longlead.Training.V1\xca\x02\x14Longlead\\Training\\V1\xe2\x02 Longlead\\Training\\V1\\GPBMetadata\xea\x02\x16Longlead::Training::V1b\x06proto3"
 
 var (
@@ -1417,35 +1524,37 @@ func file_longlead_training_v1_training_proto_rawDescGZIP() []byte {
 	return file_longlead_training_v1_training_proto_rawDescData
 }
 
-var file_longlead_training_v1_training_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_longlead_training_v1_training_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_longlead_training_v1_training_proto_goTypes = []any{
-	(*Target)(nil),                 // 0: longlead.training.v1.Target
-	(*Skill)(nil),                  // 1: longlead.training.v1.Skill
-	(*ListSkillsRequest)(nil),      // 2: longlead.training.v1.ListSkillsRequest
-	(*ListSkillsResponse)(nil),     // 3: longlead.training.v1.ListSkillsResponse
-	(*Entry)(nil),                  // 4: longlead.training.v1.Entry
-	(*Session)(nil),                // 5: longlead.training.v1.Session
-	(*LogSessionRequest)(nil),      // 6: longlead.training.v1.LogSessionRequest
-	(*LogSessionResponse)(nil),     // 7: longlead.training.v1.LogSessionResponse
-	(*QueuedEntry)(nil),            // 8: longlead.training.v1.QueuedEntry
-	(*LogSessionsRequest)(nil),     // 9: longlead.training.v1.LogSessionsRequest
-	(*Refusal)(nil),                // 10: longlead.training.v1.Refusal
-	(*LogResult)(nil),              // 11: longlead.training.v1.LogResult
-	(*LogSessionsResponse)(nil),    // 12: longlead.training.v1.LogSessionsResponse
-	(*CorrectSessionRequest)(nil),  // 13: longlead.training.v1.CorrectSessionRequest
-	(*CorrectSessionResponse)(nil), // 14: longlead.training.v1.CorrectSessionResponse
-	(*ReadSessionRequest)(nil),     // 15: longlead.training.v1.ReadSessionRequest
-	(*ReadSessionResponse)(nil),    // 16: longlead.training.v1.ReadSessionResponse
-	(*ListSessionsRequest)(nil),    // 17: longlead.training.v1.ListSessionsRequest
-	(*ListSessionsResponse)(nil),   // 18: longlead.training.v1.ListSessionsResponse
-	(*timestamppb.Timestamp)(nil),  // 19: google.protobuf.Timestamp
+	(*Target)(nil),                      // 0: longlead.training.v1.Target
+	(*Skill)(nil),                       // 1: longlead.training.v1.Skill
+	(*ListSkillsRequest)(nil),           // 2: longlead.training.v1.ListSkillsRequest
+	(*ListSkillsResponse)(nil),          // 3: longlead.training.v1.ListSkillsResponse
+	(*Entry)(nil),                       // 4: longlead.training.v1.Entry
+	(*Session)(nil),                     // 5: longlead.training.v1.Session
+	(*LogSessionRequest)(nil),           // 6: longlead.training.v1.LogSessionRequest
+	(*LogSessionResponse)(nil),          // 7: longlead.training.v1.LogSessionResponse
+	(*QueuedEntry)(nil),                 // 8: longlead.training.v1.QueuedEntry
+	(*LogSessionsRequest)(nil),          // 9: longlead.training.v1.LogSessionsRequest
+	(*Refusal)(nil),                     // 10: longlead.training.v1.Refusal
+	(*LogResult)(nil),                   // 11: longlead.training.v1.LogResult
+	(*LogSessionsResponse)(nil),         // 12: longlead.training.v1.LogSessionsResponse
+	(*CorrectSessionRequest)(nil),       // 13: longlead.training.v1.CorrectSessionRequest
+	(*CorrectSessionResponse)(nil),      // 14: longlead.training.v1.CorrectSessionResponse
+	(*ReadSessionRequest)(nil),          // 15: longlead.training.v1.ReadSessionRequest
+	(*ReadSessionResponse)(nil),         // 16: longlead.training.v1.ReadSessionResponse
+	(*ListSessionsRequest)(nil),         // 17: longlead.training.v1.ListSessionsRequest
+	(*ListSessionsResponse)(nil),        // 18: longlead.training.v1.ListSessionsResponse
+	(*ListTrainerSessionsRequest)(nil),  // 19: longlead.training.v1.ListTrainerSessionsRequest
+	(*ListTrainerSessionsResponse)(nil), // 20: longlead.training.v1.ListTrainerSessionsResponse
+	(*timestamppb.Timestamp)(nil),       // 21: google.protobuf.Timestamp
 }
 var file_longlead_training_v1_training_proto_depIdxs = []int32{
 	0,  // 0: longlead.training.v1.Skill.target:type_name -> longlead.training.v1.Target
 	1,  // 1: longlead.training.v1.ListSkillsResponse.skills:type_name -> longlead.training.v1.Skill
-	19, // 2: longlead.training.v1.Entry.trained_at:type_name -> google.protobuf.Timestamp
-	19, // 3: longlead.training.v1.Session.trained_at:type_name -> google.protobuf.Timestamp
-	19, // 4: longlead.training.v1.Session.arrived_at:type_name -> google.protobuf.Timestamp
+	21, // 2: longlead.training.v1.Entry.trained_at:type_name -> google.protobuf.Timestamp
+	21, // 3: longlead.training.v1.Session.trained_at:type_name -> google.protobuf.Timestamp
+	21, // 4: longlead.training.v1.Session.arrived_at:type_name -> google.protobuf.Timestamp
 	4,  // 5: longlead.training.v1.LogSessionRequest.entry:type_name -> longlead.training.v1.Entry
 	5,  // 6: longlead.training.v1.LogSessionResponse.session:type_name -> longlead.training.v1.Session
 	4,  // 7: longlead.training.v1.QueuedEntry.entry:type_name -> longlead.training.v1.Entry
@@ -1457,23 +1566,26 @@ var file_longlead_training_v1_training_proto_depIdxs = []int32{
 	5,  // 13: longlead.training.v1.CorrectSessionResponse.session:type_name -> longlead.training.v1.Session
 	5,  // 14: longlead.training.v1.ReadSessionResponse.sessions:type_name -> longlead.training.v1.Session
 	5,  // 15: longlead.training.v1.ListSessionsResponse.sessions:type_name -> longlead.training.v1.Session
-	2,  // 16: longlead.training.v1.TrainingService.ListSkills:input_type -> longlead.training.v1.ListSkillsRequest
-	6,  // 17: longlead.training.v1.TrainingService.LogSession:input_type -> longlead.training.v1.LogSessionRequest
-	9,  // 18: longlead.training.v1.TrainingService.LogSessions:input_type -> longlead.training.v1.LogSessionsRequest
-	13, // 19: longlead.training.v1.TrainingService.CorrectSession:input_type -> longlead.training.v1.CorrectSessionRequest
-	15, // 20: longlead.training.v1.TrainingService.ReadSession:input_type -> longlead.training.v1.ReadSessionRequest
-	17, // 21: longlead.training.v1.TrainingService.ListSessions:input_type -> longlead.training.v1.ListSessionsRequest
-	3,  // 22: longlead.training.v1.TrainingService.ListSkills:output_type -> longlead.training.v1.ListSkillsResponse
-	7,  // 23: longlead.training.v1.TrainingService.LogSession:output_type -> longlead.training.v1.LogSessionResponse
-	12, // 24: longlead.training.v1.TrainingService.LogSessions:output_type -> longlead.training.v1.LogSessionsResponse
-	14, // 25: longlead.training.v1.TrainingService.CorrectSession:output_type -> longlead.training.v1.CorrectSessionResponse
-	16, // 26: longlead.training.v1.TrainingService.ReadSession:output_type -> longlead.training.v1.ReadSessionResponse
-	18, // 27: longlead.training.v1.TrainingService.ListSessions:output_type -> longlead.training.v1.ListSessionsResponse
-	22, // [22:28] is the sub-list for method output_type
-	16, // [16:22] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	5,  // 16: longlead.training.v1.ListTrainerSessionsResponse.sessions:type_name -> longlead.training.v1.Session
+	2,  // 17: longlead.training.v1.TrainingService.ListSkills:input_type -> longlead.training.v1.ListSkillsRequest
+	6,  // 18: longlead.training.v1.TrainingService.LogSession:input_type -> longlead.training.v1.LogSessionRequest
+	9,  // 19: longlead.training.v1.TrainingService.LogSessions:input_type -> longlead.training.v1.LogSessionsRequest
+	13, // 20: longlead.training.v1.TrainingService.CorrectSession:input_type -> longlead.training.v1.CorrectSessionRequest
+	15, // 21: longlead.training.v1.TrainingService.ReadSession:input_type -> longlead.training.v1.ReadSessionRequest
+	17, // 22: longlead.training.v1.TrainingService.ListSessions:input_type -> longlead.training.v1.ListSessionsRequest
+	19, // 23: longlead.training.v1.TrainingService.ListTrainerSessions:input_type -> longlead.training.v1.ListTrainerSessionsRequest
+	3,  // 24: longlead.training.v1.TrainingService.ListSkills:output_type -> longlead.training.v1.ListSkillsResponse
+	7,  // 25: longlead.training.v1.TrainingService.LogSession:output_type -> longlead.training.v1.LogSessionResponse
+	12, // 26: longlead.training.v1.TrainingService.LogSessions:output_type -> longlead.training.v1.LogSessionsResponse
+	14, // 27: longlead.training.v1.TrainingService.CorrectSession:output_type -> longlead.training.v1.CorrectSessionResponse
+	16, // 28: longlead.training.v1.TrainingService.ReadSession:output_type -> longlead.training.v1.ReadSessionResponse
+	18, // 29: longlead.training.v1.TrainingService.ListSessions:output_type -> longlead.training.v1.ListSessionsResponse
+	20, // 30: longlead.training.v1.TrainingService.ListTrainerSessions:output_type -> longlead.training.v1.ListTrainerSessionsResponse
+	24, // [24:31] is the sub-list for method output_type
+	17, // [17:24] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_longlead_training_v1_training_proto_init() }
@@ -1489,7 +1601,7 @@ func file_longlead_training_v1_training_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_longlead_training_v1_training_proto_rawDesc), len(file_longlead_training_v1_training_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

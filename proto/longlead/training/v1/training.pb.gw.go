@@ -261,6 +261,61 @@ func local_request_TrainingService_ListSessions_0(ctx context.Context, marshaler
 	return msg, metadata, err
 }
 
+func request_TrainingService_ListTrainerSessions_0(ctx context.Context, marshaler runtime.Marshaler, client TrainingServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListTrainerSessionsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ListTrainerSessions(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_TrainingService_ListTrainerSessions_0(ctx context.Context, marshaler runtime.Marshaler, server TrainingServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListTrainerSessionsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["trainer_code"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "trainer_code")
+	}
+	protoReq.TrainerCode, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "trainer_code", err)
+	}
+	val, ok = pathParams["day"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "day")
+	}
+	protoReq.Day, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "day", err)
+	}
+	msg, err := server.ListTrainerSessions(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterTrainingServiceHandlerServer registers the http handlers for service TrainingService to "mux".
 // UnaryRPC     :call TrainingServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -386,6 +441,26 @@ func RegisterTrainingServiceHandlerServer(ctx context.Context, mux *runtime.Serv
 			return
 		}
 		forward_TrainingService_ListSessions_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodGet, pattern_TrainingService_ListTrainerSessions_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/longlead.training.v1.TrainingService/ListTrainerSessions", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/sessions/{day}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_TrainingService_ListTrainerSessions_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_TrainingService_ListTrainerSessions_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -529,23 +604,42 @@ func RegisterTrainingServiceHandlerClient(ctx context.Context, mux *runtime.Serv
 		}
 		forward_TrainingService_ListSessions_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_TrainingService_ListTrainerSessions_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/longlead.training.v1.TrainingService/ListTrainerSessions", runtime.WithHTTPPathPattern("/v1/trainers/{trainer_code}/sessions/{day}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_TrainingService_ListTrainerSessions_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_TrainingService_ListTrainerSessions_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
 var (
-	pattern_TrainingService_ListSkills_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "skills"}, ""))
-	pattern_TrainingService_LogSession_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "sessions"}, ""))
-	pattern_TrainingService_LogSessions_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2}, []string{"v1", "sessions", "queue"}, ""))
-	pattern_TrainingService_CorrectSession_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "sessions", "session_id", "corrections"}, ""))
-	pattern_TrainingService_ReadSession_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "sessions", "session_id"}, ""))
-	pattern_TrainingService_ListSessions_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "dogs", "dog_code", "sessions"}, ""))
+	pattern_TrainingService_ListSkills_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "skills"}, ""))
+	pattern_TrainingService_LogSession_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "sessions"}, ""))
+	pattern_TrainingService_LogSessions_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2}, []string{"v1", "sessions", "queue"}, ""))
+	pattern_TrainingService_CorrectSession_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "sessions", "session_id", "corrections"}, ""))
+	pattern_TrainingService_ReadSession_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "sessions", "session_id"}, ""))
+	pattern_TrainingService_ListSessions_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "dogs", "dog_code", "sessions"}, ""))
+	pattern_TrainingService_ListTrainerSessions_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4}, []string{"v1", "trainers", "trainer_code", "sessions", "day"}, ""))
 )
 
 var (
-	forward_TrainingService_ListSkills_0     = runtime.ForwardResponseMessage
-	forward_TrainingService_LogSession_0     = runtime.ForwardResponseMessage
-	forward_TrainingService_LogSessions_0    = runtime.ForwardResponseMessage
-	forward_TrainingService_CorrectSession_0 = runtime.ForwardResponseMessage
-	forward_TrainingService_ReadSession_0    = runtime.ForwardResponseMessage
-	forward_TrainingService_ListSessions_0   = runtime.ForwardResponseMessage
+	forward_TrainingService_ListSkills_0          = runtime.ForwardResponseMessage
+	forward_TrainingService_LogSession_0          = runtime.ForwardResponseMessage
+	forward_TrainingService_LogSessions_0         = runtime.ForwardResponseMessage
+	forward_TrainingService_CorrectSession_0      = runtime.ForwardResponseMessage
+	forward_TrainingService_ReadSession_0         = runtime.ForwardResponseMessage
+	forward_TrainingService_ListSessions_0        = runtime.ForwardResponseMessage
+	forward_TrainingService_ListTrainerSessions_0 = runtime.ForwardResponseMessage
 )

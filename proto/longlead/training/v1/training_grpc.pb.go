@@ -21,12 +21,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	TrainingService_ListSkills_FullMethodName     = "/longlead.training.v1.TrainingService/ListSkills"
-	TrainingService_LogSession_FullMethodName     = "/longlead.training.v1.TrainingService/LogSession"
-	TrainingService_LogSessions_FullMethodName    = "/longlead.training.v1.TrainingService/LogSessions"
-	TrainingService_CorrectSession_FullMethodName = "/longlead.training.v1.TrainingService/CorrectSession"
-	TrainingService_ReadSession_FullMethodName    = "/longlead.training.v1.TrainingService/ReadSession"
-	TrainingService_ListSessions_FullMethodName   = "/longlead.training.v1.TrainingService/ListSessions"
+	TrainingService_ListSkills_FullMethodName          = "/longlead.training.v1.TrainingService/ListSkills"
+	TrainingService_LogSession_FullMethodName          = "/longlead.training.v1.TrainingService/LogSession"
+	TrainingService_LogSessions_FullMethodName         = "/longlead.training.v1.TrainingService/LogSessions"
+	TrainingService_CorrectSession_FullMethodName      = "/longlead.training.v1.TrainingService/CorrectSession"
+	TrainingService_ReadSession_FullMethodName         = "/longlead.training.v1.TrainingService/ReadSession"
+	TrainingService_ListSessions_FullMethodName        = "/longlead.training.v1.TrainingService/ListSessions"
+	TrainingService_ListTrainerSessions_FullMethodName = "/longlead.training.v1.TrainingService/ListTrainerSessions"
 )
 
 // TrainingServiceClient is the client API for TrainingService service.
@@ -51,6 +52,8 @@ type TrainingServiceClient interface {
 	ReadSession(ctx context.Context, in *ReadSessionRequest, opts ...grpc.CallOption) (*ReadSessionResponse, error)
 	// ListSessions lists the sessions of a dog, those that count now or all.
 	ListSessions(ctx context.Context, in *ListSessionsRequest, opts ...grpc.CallOption) (*ListSessionsResponse, error)
+	// ListTrainerSessions lists the sessions of a day that count and that a trainer held.
+	ListTrainerSessions(ctx context.Context, in *ListTrainerSessionsRequest, opts ...grpc.CallOption) (*ListTrainerSessionsResponse, error)
 }
 
 type trainingServiceClient struct {
@@ -121,6 +124,16 @@ func (c *trainingServiceClient) ListSessions(ctx context.Context, in *ListSessio
 	return out, nil
 }
 
+func (c *trainingServiceClient) ListTrainerSessions(ctx context.Context, in *ListTrainerSessionsRequest, opts ...grpc.CallOption) (*ListTrainerSessionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListTrainerSessionsResponse)
+	err := c.cc.Invoke(ctx, TrainingService_ListTrainerSessions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // TrainingServiceServer is the server API for TrainingService service.
 // All implementations must embed UnimplementedTrainingServiceServer
 // for forward compatibility.
@@ -143,6 +156,8 @@ type TrainingServiceServer interface {
 	ReadSession(context.Context, *ReadSessionRequest) (*ReadSessionResponse, error)
 	// ListSessions lists the sessions of a dog, those that count now or all.
 	ListSessions(context.Context, *ListSessionsRequest) (*ListSessionsResponse, error)
+	// ListTrainerSessions lists the sessions of a day that count and that a trainer held.
+	ListTrainerSessions(context.Context, *ListTrainerSessionsRequest) (*ListTrainerSessionsResponse, error)
 	mustEmbedUnimplementedTrainingServiceServer()
 }
 
@@ -170,6 +185,9 @@ func (UnimplementedTrainingServiceServer) ReadSession(context.Context, *ReadSess
 }
 func (UnimplementedTrainingServiceServer) ListSessions(context.Context, *ListSessionsRequest) (*ListSessionsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSessions not implemented")
+}
+func (UnimplementedTrainingServiceServer) ListTrainerSessions(context.Context, *ListTrainerSessionsRequest) (*ListTrainerSessionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListTrainerSessions not implemented")
 }
 func (UnimplementedTrainingServiceServer) mustEmbedUnimplementedTrainingServiceServer() {}
 func (UnimplementedTrainingServiceServer) testEmbeddedByValue()                         {}
@@ -300,6 +318,24 @@ func _TrainingService_ListSessions_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _TrainingService_ListTrainerSessions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListTrainerSessionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TrainingServiceServer).ListTrainerSessions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TrainingService_ListTrainerSessions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TrainingServiceServer).ListTrainerSessions(ctx, req.(*ListTrainerSessionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // TrainingService_ServiceDesc is the grpc.ServiceDesc for TrainingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -330,6 +366,10 @@ var TrainingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListSessions",
 			Handler:    _TrainingService_ListSessions_Handler,
+		},
+		{
+			MethodName: "ListTrainerSessions",
+			Handler:    _TrainingService_ListTrainerSessions_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -38,3 +38,30 @@ window.addEventListener("pageshow", (event) => {
   if (!event.persisted) return;
   for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
 });
+
+// What a phone has kept and not sent is lost when its person signs out (rounds.js counts it): they are asked first.
+document.addEventListener("submit", (event) => {
+  const form = event.target, kept = Number(localStorage.getItem("longlead-unsent") || 0);
+  if (!(form instanceof HTMLFormElement) || form.getAttribute("action") !== "/sign-out" || !kept || form.dataset.sure) return;
+  event.preventDefault();
+  const ask = document.createElement("dialog"), words = document.createElement("p");
+  ask.setAttribute("aria-label", "Signing out");
+  words.textContent = (kept === 1 ? "1 session is" : kept + " sessions are") + " kept on this phone and not sent. Signing out loses what is kept here.";
+  const button = (text, kind, act) => {
+    const b = document.createElement("button");
+    b.textContent = text;
+    b.className = kind;
+    b.addEventListener("click", act);
+    ask.append(b, " ");
+  };
+  ask.append(words);
+  button("Stay signed in", "", () => ask.remove());
+  button("Sign out and lose it", "grave", () => {
+    form.dataset.sure = "yes";
+    localStorage.removeItem("longlead-unsent");
+    form.requestSubmit();
+  });
+  ask.addEventListener("close", () => ask.remove());
+  document.body.append(ask);
+  ask.showModal();
+});
