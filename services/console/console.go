@@ -6,7 +6,8 @@
 //	rounds     a trainer's own day on a phone: cautions, now and next, logging, without a connection too
 //	dogs       one dog: stay, ladder, readiness, cautions, vaccines, history
 //	requests   enter, bring in, search and answer requests
-//	handovers  a day of appointments with owners, and the letters to them
+//	handovers  a day of appointments with owners
+//	letters    what owners were written, and the words that letters are made from
 //	setup      records of the school, policy, rules
 //	people     who may sign in, and what they may do
 //
@@ -20,6 +21,8 @@ import (
 
 	"github.com/longlead/longlead/services/console/door"
 	"github.com/longlead/longlead/services/console/frame"
+	"github.com/longlead/longlead/services/console/handovers"
+	"github.com/longlead/longlead/services/console/letters"
 	"github.com/longlead/longlead/services/console/months"
 	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/console/requests"
@@ -41,6 +44,8 @@ func sections() []frame.Section {
 		months.Section(),
 		rounds.Section(),
 		requests.Section(),
+		handovers.Section(),
+		letters.Section(),
 		people.Section(),
 	}
 }
@@ -52,6 +57,8 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 		months.Pages(),
 		rounds.Pages(),
 		requests.Pages(),
+		handovers.Pages(),
+		letters.Pages(),
 		people.Pages(),
 	)...)
 }

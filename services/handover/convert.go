@@ -140,7 +140,8 @@ func appointmentToProto(a Appointment, n names) *handoverv1.Appointment {
 	site, stay := n.sites[a.SiteID], n.stays[a.RequestID]
 	return &handoverv1.Appointment{Id: a.ID.String(), Purpose: string(a.Purpose), RequestCode: stay.RequestCode, DogCode: stay.DogCode, DogName: stay.DogName,
 		SiteCode: site.Code, Zone: site.Zone, Slot: slotToProto(a.Slot, n, site), State: string(a.State), Version: int32(a.Version), Wish: a.Wish,
-		LateMinutes: int32(a.LateMinutes), ChangedAt: timestamppb.New(a.ChangedAt)}
+		LateMinutes: int32(a.LateMinutes), ChangedAt: timestamppb.New(a.ChangedAt), OwnerName: stay.OwnerName, OwnerPhone: stay.OwnerPhone,
+		TrainerName: n.trainers[a.TrainerID].Name}
 }
 
 func appointmentsToProto(all []Appointment, n names) []*handoverv1.Appointment {

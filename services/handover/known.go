@@ -18,6 +18,9 @@ type StayRef struct {
 	DogCode     string
 	DogName     string
 	OwnerID     ids.OwnerID
+	OwnerName   string
+	// OwnerPhone may be empty.
+	OwnerPhone string
 	SiteID      ids.SiteID
 	TrainerID   ids.TrainerID
 	ProgramID   ids.ProgramID

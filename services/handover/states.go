@@ -96,6 +96,16 @@ var actWords = map[Act]string{ActPlaced: "placed", ActBooked: "booked", ActMoved
 // allows reports whether an act may follow on a state.
 func allows(from State, act Act) bool { return slices.Contains(steps[act].from, from) }
 
+// Allows reports whether an act may follow on a state, for those who show what can be done. begun says that the appointment's time has come.
+func Allows(from State, act Act, begun bool) bool {
+	return allows(from, act) && (begun || !steps[act].after)
+}
+
+// Tells reports whether the owner is written to when an act follows on a state.
+func Tells(from State, act Act) bool {
+	return steps[act].noticed || slices.Contains(steps[act].noticedFrom, from)
+}
+
 // apply does an act with an appointment: it sets state, version and revision. What else the act changes is set before, in after. An act
 // that the state does not allow is a Precondition, and so is one that comes before its time.
 func apply(before, after Appointment, act Act) (Appointment, error) {

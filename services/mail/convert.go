@@ -41,7 +41,7 @@ func attemptsToProto(list []Attempt) []*mailv1.Attempt {
 }
 
 func filterOf(req *mailv1.ListLettersRequest) (Filter, error) {
-	f := Filter{Key: req.GetKey(), State: State(req.GetState()), Kind: Kind(req.GetKind()), To: req.GetTo(), Limit: int(req.GetLimit())}
+	f := Filter{Key: req.GetKey(), Keys: req.GetKeys(), State: State(req.GetState()), Kind: Kind(req.GetKind()), To: req.GetTo(), Limit: int(req.GetLimit())}
 	if f.Limit == 0 {
 		f.Limit = usualLimit
 	}

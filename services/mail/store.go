@@ -182,7 +182,9 @@ func insertTemplate(ctx context.Context, tx postgres.Tx, t SavedTemplate) error 
 
 // Filter says which letters are meant. The zero value means all.
 type Filter struct {
-	Key   string
+	Key string
+	// Keys are several of them; with Key, that one as well. Empty means all.
+	Keys  []string
 	State State
 	Kind  Kind
 	// To is a recipient's address, in any case.
@@ -194,12 +196,16 @@ type Filter struct {
 // List lists letters, those that were put last first.
 func List(ctx context.Context, db postgres.DB, f Filter) ([]Kept, error) {
 	var limit *int
+	keys := append([]string{}, f.Keys...)
+	if f.Key != "" {
+		keys = append(keys, f.Key)
+	}
 	if f.Limit > 0 {
 		limit = &f.Limit
 	}
 	return postgres.List[Kept](ctx, db, "list letters", `select `+letterColumns+` from mail.letter l
-		where ($1 = '' or l.key = $1) and ($2 = '' or l.state = $2) and ($3 = '' or l.kind = $3) and ($4 = '' or lower(l.to_address) = lower($4))
-		order by l.put_at desc, l.id desc limit $5`, f.Key, f.State, f.Kind, f.To, limit)
+		where (cardinality($1::text[]) = 0 or l.key = any($1)) and ($2 = '' or l.state = $2) and ($3 = '' or l.kind = $3) and ($4 = '' or lower(l.to_address) = lower($4))
+		order by l.put_at desc, l.id desc limit $5`, keys, f.State, f.Kind, f.To, limit)
 }
 
 // countStates counts letters by their state.

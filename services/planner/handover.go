@@ -66,11 +66,20 @@ func handoverStays(ctx context.Context, db postgres.DB, stays []Stay) (map[ids.R
 	for _, c := range cases {
 		by[c.Request.ID] = c
 	}
+	dogs := make([]ids.DogID, len(cases))
+	for i, c := range cases {
+		dogs[i] = c.Dog.ID
+	}
+	owners, err := enrollment.ListOwnersByDog(ctx, db, dogs)
+	if err != nil {
+		return nil, err
+	}
 	out := make(map[ids.RequestID]handover.StayRef, len(stays))
 	for _, s := range stays {
 		c := by[s.RequestID]
+		owner := owners[c.Dog.ID]
 		out[s.RequestID] = handover.StayRef{ID: s.ID, RequestID: s.RequestID, RequestCode: c.Request.Code, DogID: c.Dog.ID, DogCode: c.Dog.Code, DogName: c.Dog.Name,
-			OwnerID: c.Dog.OwnerID, SiteID: s.SiteID, TrainerID: s.TrainerID, ProgramID: c.Program.ID, ProgramName: c.Program.Name, Graduation: s.Nights.To}
+			OwnerID: c.Dog.OwnerID, OwnerName: owner.Name, OwnerPhone: owner.Phone, SiteID: s.SiteID, TrainerID: s.TrainerID, ProgramID: c.Program.ID, ProgramName: c.Program.Name, Graduation: s.Nights.To}
 	}
 	return out, nil
 }

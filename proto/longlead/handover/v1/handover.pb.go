@@ -155,7 +155,13 @@ type Appointment struct {
 	// By how many minutes the owner will be late; 0 for not.
 	LateMinutes int32 `protobuf:"varint,12,opt,name=late_minutes,json=lateMinutes,proto3" json:"late_minutes,omitempty"`
 	// When it was changed last.
-	ChangedAt     *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=changed_at,json=changedAt,proto3" json:"changed_at,omitempty"`
+	ChangedAt *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=changed_at,json=changedAt,proto3" json:"changed_at,omitempty"`
+	// Name of the dog's owner.
+	OwnerName string `protobuf:"bytes,14,opt,name=owner_name,json=ownerName,proto3" json:"owner_name,omitempty"`
+	// Telephone number of the owner; may be empty.
+	OwnerPhone string `protobuf:"bytes,15,opt,name=owner_phone,json=ownerPhone,proto3" json:"owner_phone,omitempty"`
+	// Name of the trainer.
+	TrainerName   string `protobuf:"bytes,16,opt,name=trainer_name,json=trainerName,proto3" json:"trainer_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -279,6 +285,27 @@ func (x *Appointment) GetChangedAt() *timestamppb.Timestamp {
 		return x.ChangedAt
 	}
 	return nil
+}
+
+func (x *Appointment) GetOwnerName() string {
+	if x != nil {
+		return x.OwnerName
+	}
+	return ""
+}
+
+func (x *Appointment) GetOwnerPhone() string {
+	if x != nil {
+		return x.OwnerPhone
+	}
+	return ""
+}
+
+func (x *Appointment) GetTrainerName() string {
+	if x != nil {
+		return x.TrainerName
+	}
+	return ""
 }
 
 // Change is one entry of the history of an appointment.
@@ -1941,7 +1968,7 @@ const file_longlead_handover_v1_handover_proto_rawDesc = "" +
 	"\aends_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x06endsAt\x12!\n" +
 	"\ftrainer_code\x18\x05 \x01(\tR\vtrainerCode\x12\x1b\n" +
 	"\tarea_code\x18\x06 \x01(\tR\bareaCode\x12\x12\n" +
-	"\x04gate\x18\a \x01(\tR\x04gate\"\x93\x03\n" +
+	"\x04gate\x18\a \x01(\tR\x04gate\"\xf6\x03\n" +
 	"\vAppointment\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x18\n" +
 	"\apurpose\x18\x02 \x01(\tR\apurpose\x12!\n" +
@@ -1957,7 +1984,12 @@ const file_longlead_handover_v1_handover_proto_rawDesc = "" +
 	"\x04wish\x18\v \x01(\tR\x04wish\x12!\n" +
 	"\flate_minutes\x18\f \x01(\x05R\vlateMinutes\x129\n" +
 	"\n" +
-	"changed_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tchangedAt\"\xf5\x01\n" +
+	"changed_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tchangedAt\x12\x1d\n" +
+	"\n" +
+	"owner_name\x18\x0e \x01(\tR\townerName\x12\x1f\n" +
+	"\vowner_phone\x18\x0f \x01(\tR\n" +
+	"ownerPhone\x12!\n" +
+	"\ftrainer_name\x18\x10 \x01(\tR\vtrainerName\"\xf5\x01\n" +
 	"\x06Change\x12%\n" +
 	"\x0eappointment_id\x18\x01 \x01(\tR\rappointmentId\x12\x10\n" +
 	"\x03act\x18\x02 \x01(\tR\x03act\x129\n" +

@@ -284,7 +284,9 @@ type ListLettersRequest struct {
 	// Address of the recipient, in any case.
 	To string `protobuf:"bytes,4,opt,name=to,proto3" json:"to,omitempty"`
 	// How many at most; 0 means 100.
-	Limit         int32 `protobuf:"varint,5,opt,name=limit,proto3" json:"limit,omitempty"`
+	Limit int32 `protobuf:"varint,5,opt,name=limit,proto3" json:"limit,omitempty"`
+	// Several things that they are about; with key, that one as well.
+	Keys          []string `protobuf:"bytes,6,rep,name=keys,proto3" json:"keys,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -352,6 +354,13 @@ func (x *ListLettersRequest) GetLimit() int32 {
 		return x.Limit
 	}
 	return 0
+}
+
+func (x *ListLettersRequest) GetKeys() []string {
+	if x != nil {
+		return x.Keys
+	}
+	return nil
 }
 
 // ListLettersResponse lists letters.
@@ -1765,14 +1774,15 @@ const file_longlead_mail_v1_mail_proto_rawDesc = "" +
 	"\aAttempt\x12*\n" +
 	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x18\n" +
 	"\aoutcome\x18\x02 \x01(\tR\aoutcome\x12\x16\n" +
-	"\x06answer\x18\x03 \x01(\tR\x06answer\"\x82\x01\n" +
+	"\x06answer\x18\x03 \x01(\tR\x06answer\"\xa1\x01\n" +
 	"\x12ListLettersRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05state\x18\x02 \x01(\tR\x05state\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x0e\n" +
 	"\x02to\x18\x04 \x01(\tR\x02to\x12 \n" +
 	"\x05limit\x18\x05 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\x88'(\x00R\x05limit\"\xcf\x01\n" +
+	"\xbaH\a\x1a\x05\x18\x88'(\x00R\x05limit\x12\x1d\n" +
+	"\x04keys\x18\x06 \x03(\tB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\x04keys\"\xcf\x01\n" +
 	"\x13ListLettersResponse\x122\n" +
 	"\aletters\x18\x01 \x03(\v2\x18.longlead.mail.v1.LetterR\aletters\x12I\n" +
 	"\x06counts\x18\x02 \x03(\v21.longlead.mail.v1.ListLettersResponse.CountsEntryR\x06counts\x1a9\n" +
