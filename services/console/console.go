@@ -19,6 +19,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"github.com/longlead/longlead/services/console/dogs"
 	"github.com/longlead/longlead/services/console/door"
 	"github.com/longlead/longlead/services/console/frame"
 	"github.com/longlead/longlead/services/console/handovers"
@@ -59,6 +60,7 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 		requests.Pages(),
 		handovers.Pages(),
 		letters.Pages(),
+		dogs.Pages(),
 		people.Pages(),
 	)...)
 }
