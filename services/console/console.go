@@ -28,6 +28,7 @@ import (
 	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/console/requests"
 	"github.com/longlead/longlead/services/console/rounds"
+	"github.com/longlead/longlead/services/console/today"
 	"github.com/longlead/longlead/services/rpc"
 )
 
@@ -43,6 +44,7 @@ func New(d frame.Deps) *Console { return &Console{frame: frame.New(d, sections()
 func sections() []frame.Section {
 	return []frame.Section{
 		months.Section(),
+		today.Section(),
 		rounds.Section(),
 		requests.Section(),
 		handovers.Section(),
@@ -56,6 +58,7 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 	return c.frame.Mount(conn, slices.Concat(
 		door.Pages(),
 		months.Pages(),
+		today.Pages(),
 		rounds.Pages(),
 		requests.Pages(),
 		handovers.Pages(),
