@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/http/httptest"
 	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -94,16 +95,22 @@ func TestAnOwnerAnswersInABrowser(t *testing.T) {
 		require.Zero(t, evaluate[int64](t, ctx, `document.scripts.length`), name)
 		require.Empty(t, evaluate[[]string](t, ctx, `[...document.querySelectorAll("button, summary, label.time")].filter(e => e.getBoundingClientRect().height < 40 && e.getBoundingClientRect().height > 0).map(e => e.outerHTML)`), "%s: a finger finds it", name)
 		require.Empty(t, violations(t, ctx, string(rules)), name)
+		keepPicture(t, ctx, "owner-"+name)
+	}
+	stateLook := func(property string) string {
+		return evaluate[string](t, ctx, `getComputedStyle(document.querySelector(".state"))["`+property+`"]`)
 	}
 	act(t, ctx, chromedp.EmulateViewport(360, 740))
 	response, err := chromedp.Run(ctx, chromedp.NavigateResponse(web.URL+LinkPath(token)))
 	require.NoError(t, err)
 	require.Equal(t, int64(200), response.Status)
 	look("offered")
+	require.Equal(t, "dashed", stateLook("borderTopStyle"), "a proposal has a broken edge")
 	act(t, ctx, chromedp.KeyEvent(kb.Tab))
 	require.Equal(t, "confirm", evaluate[string](t, ctx, `document.activeElement.value`), "the keyboard gets to the answer at once")
 	press(t, ctx, `button[value="confirm"]`)
 	look("confirmed")
+	require.Equal(t, "rgb(31, 90, 60)", stateLook("backgroundColor"), "what is agreed is filled")
 	require.Equal(t, "Confirmed", evaluate[string](t, ctx, `document.querySelector(".state").textContent`))
 
 	act(t, ctx, chromedp.Click(chromedp.CSS(`label.time:nth-of-type(2) input`)))
@@ -133,6 +140,18 @@ func TestAnOwnerAnswersInABrowser(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, int64(404), response.Status)
 	look("a link that opens nothing")
+}
+
+// keepPicture keeps a picture where LONGLEAD_PICTURES names a folder, for people to look at.
+func keepPicture(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	folder := os.Getenv("LONGLEAD_PICTURES")
+	if folder == "" {
+		return
+	}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(folder, strings.ReplaceAll(name, " ", "-")+".png"), png, 0o644))
 }
 
 var (

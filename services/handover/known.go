@@ -20,7 +20,7 @@ type StayRef struct {
 	OwnerID     ids.OwnerID
 	OwnerName   string
 	// OwnerPhone may be empty.
-	OwnerPhone string
+	OwnerPhone  string
 	SiteID      ids.SiteID
 	TrainerID   ids.TrainerID
 	ProgramID   ids.ProgramID

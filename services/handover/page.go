@@ -50,7 +50,7 @@ type pageCard struct {
 	Revision int
 	// Form binds the forms to the link and to what the owner saw.
 	Form string
-	// Mark is a class: agreed, open or ended.
+	// Mark is a class: agreed, asked, open, missed or ended. The look of each is that of the console (DEVELOPERS.md, "Design language").
 	Mark, Label, State, Heading, Begins, Day, Hours, Zone, Where, Trainer, Wish, Moving string
 	// Confirm and Ask say that there are such forms.
 	Confirm, Ask, Missed bool

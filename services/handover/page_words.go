@@ -73,9 +73,13 @@ func (v *view) card(a Appointment, token string) pageCard {
 	}
 	c.Label = c.Heading + ", " + day
 	switch a.State {
+	case Offered:
+		c.Mark = "asked" // a proposal, which the owner is asked to agree to
 	case Confirmed, Held:
 		c.Mark = "agreed"
-	case Cancelled, Missed:
+	case Missed:
+		c.Mark = "missed"
+	case Cancelled:
 		c.Mark = "ended"
 	}
 	if !a.State.Open() {
