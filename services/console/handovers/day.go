@@ -2,6 +2,8 @@ package handovers
 
 import (
 	"fmt"
+	"html/template"
+	"strings"
 
 	"github.com/longlead/longlead/services/apperr"
 	"github.com/longlead/longlead/services/calendar"
@@ -35,6 +37,8 @@ type row struct {
 	Path, Hours, Day string
 	Mark             mark
 	Lesson           bool
+	// Dial is the owner's telephone number as an address; empty where there is none.
+	Dial template.URL
 	// Letter is the latest letter about it; nil where there is none, or where the person may read none.
 	Letter *letters.Line
 }
@@ -42,10 +46,25 @@ type row struct {
 func rowOf(a *handoverv1.Appointment) row {
 	r := row{Appointment: a, Path: "/appointment/" + a.GetId(), Hours: hours(a.GetSlot().GetStarts(), a.GetSlot().GetEnds()), Day: dayOf(a.GetSlot().GetStarts()),
 		Mark: marks[a.GetState()], Lesson: a.GetPurpose() == "lesson"}
+	r.Dial = dial(a.GetOwnerPhone())
 	if a.GetState() == "late" {
 		r.Mark.Word = fmt.Sprintf("late by %d min", a.GetLateMinutes())
 	}
 	return r
+}
+
+// dial is a telephone number as an address, of digits and plus signs only; empty where it has no digit.
+func dial(phone string) template.URL {
+	digits := strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' || r == '+' {
+			return r
+		}
+		return -1
+	}, phone)
+	if strings.Trim(digits, "+") == "" {
+		return ""
+	}
+	return template.URL("tel:" + digits)
 }
 
 // call is somebody with whom something is to be settled.
@@ -57,21 +76,21 @@ type call struct {
 // settle says what is to be settled about an appointment.
 func settle(r row) (c call, ok bool) {
 	c.row = r
-	reach := "There is no telephone number of theirs on record."
-	if r.GetOwnerPhone() != "" {
-		reach = "Call " + r.GetOwnerPhone() + "."
+	reach := ""
+	if r.Dial == "" {
+		reach = " There is no telephone number of theirs on record."
 	}
 	switch {
 	case r.GetState() == "held" || r.GetState() == "cancelled":
 		return c, false
 	case r.GetState() == "asked":
-		c.Why, c.Text = "Asks for another time.", "The time that they have is kept until there is another one. "+reach
+		c.Why, c.Text = "Asks for another time.", "The time that they have is kept until there is another one."+reach
 	case r.GetState() == "missed":
-		c.Why, c.Text = "Did not come.", r.GetDogName()+" stays until there is a next time. "+reach
+		c.Why, c.Text = "Did not come.", r.GetDogName()+" stays until there is a next time."+reach
 	case r.Letter != nil && r.Letter.Failed:
-		c.Why, c.Text = "The letter reached nobody.", "It is "+r.Letter.State+". "+reach+" Correct the address, and send it again."
+		c.Why, c.Text = "The letter reached nobody.", "It is "+r.Letter.State+"."+reach+" Correct the address, and send it again."
 	case r.GetState() == "offered":
-		c.Why, c.Text = "Has not answered.", reach
+		c.Why, c.Text = "Has not answered.", strings.TrimSpace(reach)
 	default:
 		return c, false
 	}
