@@ -23,6 +23,7 @@ type board struct {
 	// fixed are the stays that this plan must not touch; movable are promises of this month that it may move, by request.
 	fixed    []fixedStay
 	movable  map[ids.RequestID]Stay
+	pins     map[ids.RequestID]Pin
 	cautions []string
 }
 
@@ -72,7 +73,10 @@ type fixedStay struct {
 
 // newBoard lays the inputs out. What cannot be right, such as promises beyond what there is, becomes a caution.
 func newBoard(in Inputs) (*board, error) {
-	b := &board{in: in, days: in.Horizon.Nights(), siteAt: map[ids.SiteID]int{}, movable: map[ids.RequestID]Stay{}}
+	b := &board{in: in, days: in.Horizon.Nights(), siteAt: map[ids.SiteID]int{}, movable: map[ids.RequestID]Stay{}, pins: map[ids.RequestID]Pin{}}
+	for _, p := range in.Pins {
+		b.pins[p.RequestID] = p
+	}
 	for i, site := range in.Sites {
 		b.siteAt[site.ID] = i
 		s, err := b.newSite(site)

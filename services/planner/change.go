@@ -166,6 +166,9 @@ func (t *task) offers(household []int) []allocation.Offer {
 // of the month, since what is asked of one dog then depends on more than this plan.
 func (t *task) windows(household []int) []calendar.Span {
 	var out []calendar.Span
+	if t.anyHeld(household) {
+		return nil // what the owner could allow is no help: a person's word leaves one day
+	}
 	first := &t.candidates[household[0]]
 	common := first.Request.Window
 	for _, dog := range household {

@@ -106,8 +106,17 @@ func (t *task) hinderingFellow(dog int) int {
 	return -1
 }
 
-// noChoiceWords sums up why no choice passed the hard rules: the reason that stands for the most days comes first.
+// noChoiceWords says why no choice passed the hard rules, and where a pin left no other.
 func (t *task) noChoiceWords(c *candidate) (reason, remedy string) {
+	reason, remedy = t.refusalWords(c)
+	if c.held != nil {
+		reason, remedy = c.held.words+", but "+reason, remedy+", or take the pin away"
+	}
+	return reason, remedy
+}
+
+// refusalWords sums refusals up: the reason that stands for the most days comes first.
+func (t *task) refusalWords(c *candidate) (reason, remedy string) {
 	type tally struct {
 		Refusal
 		days  int

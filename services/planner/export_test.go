@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"github.com/longlead/longlead/services/allocation"
 	"github.com/longlead/longlead/services/calendar"
@@ -213,4 +214,56 @@ func ReasonsOfAll(in Inputs) (int, error) {
 	t.problem = *changed
 	waits, err := t.waits(ids.PlanID{}, nil, placed)
 	return len(waits), err
+}
+
+// Tried is what a preview of a pin found on a month, and what solving anew from scratch says.
+type Tried struct {
+	Refused             error
+	Placed              bool
+	GainLeast, GainMost int64
+	Before, After       int64
+	Bound               int64
+	// Anew is the month solved from scratch with the pin, without the points for it; AnewBound bounds that.
+	Anew, AnewBound int64
+	AnewPlaced      bool
+	// Best is the month solved from scratch without the pin.
+	Best, BestBound int64
+	Smallest        *int64
+}
+
+// TryPin previews a pin of a case of a month after a short search, and solves both months from scratch with a longer one.
+func TryPin(ctx context.Context, in Inputs, pin Pin) (*Tried, error) {
+	t, err := buildTask(in)
+	if err != nil {
+		return nil, err
+	}
+	short, err := allocation.Solve(&t.problem, allocation.Options{Seed: 1, Iterations: 60})
+	if err != nil {
+		return nil, err
+	}
+	out := &Tried{Bound: short.Bound}
+	plan := &Plan{Month: in.Month, Seed: 1}
+	p, err := newPreview(plan, &opened{task: t, solution: short}, in.withPin(pin), pin.RequestID, true)
+	if err != nil {
+		out.Refused = err
+		return out, nil
+	}
+	found, err := p.solve(ctx, 300*time.Millisecond)
+	if err != nil {
+		return nil, err
+	}
+	out.Placed, out.GainLeast, out.GainMost, out.Before, out.After = found.placed != nil, found.gainLeast, found.gainMost, found.before, found.after
+	if found.smallest != nil {
+		out.Smallest = &found.smallest.points
+	}
+	long := allocation.Options{Seed: 7, Limit: time.Second, Threads: 2}
+	anew, err := allocation.Solve(&p.task.problem, long)
+	if err != nil {
+		return nil, err
+	}
+	bonus := p.bonus(anew.Placements)
+	out.Anew, out.AnewBound, out.AnewPlaced = anew.Value-bonus, anew.Bound-bonus, bonus > 0
+	best, err := allocation.Solve(&t.problem, long)
+	out.Best, out.BestBound = best.Value, best.Bound
+	return out, err
 }

@@ -33,6 +33,8 @@ type Inputs struct {
 	Policy    Policy
 	// Holds keep new arrivals out of a row or a site, because a dog there is ill.
 	Holds []IntakeHold `json:",omitempty"`
+	// Pins hold requests of Cases to a site and day.
+	Pins []Pin `json:",omitempty"`
 }
 
 // readInputs reads the inputs of a month inside a transaction of the caller, which must be one snapshot.
@@ -66,6 +68,13 @@ func readInputs(ctx context.Context, tx postgres.Tx, month calendar.Month) (Inpu
 		return in, err
 	}
 	if in.Holds, err = listHolds(ctx, tx, in.Horizon); err != nil {
+		return in, err
+	}
+	open := make([]ids.RequestID, len(in.Cases))
+	for i, c := range in.Cases {
+		open[i] = c.Request.ID
+	}
+	if in.Pins, err = listLivePins(ctx, tx, open); err != nil {
 		return in, err
 	}
 	in.Policy, err = readPolicy(ctx, tx)

@@ -30,6 +30,7 @@ const (
 	TermPromise    = "promise"
 	TermSameDay    = "same day"
 	TermSameHands  = "same trainer"
+	TermPinned     = "pinned"
 )
 
 // Term describes one term.
@@ -59,6 +60,7 @@ func Terms() []Term {
 		{TermPromise, 200, "given for placing a request that was promised a place before"},
 		{TermSameDay, 60, "given when a promised request keeps its site and arrival day"},
 		{TermSameHands, 20, "given when a promised request keeps its trainer"},
+		{TermPinned, 1000, "given for placing a request where a person pinned it, so that it gives way to others only where no plan has room for it"},
 	}
 }
 

@@ -51,7 +51,7 @@ func buildTask(in Inputs) (*task, error) {
 			t.settled = append(t.settled, f)
 			continue
 		}
-		t.add(c, b.arrivalsOf(c, standing), households)
+		t.add(c, b.held(c, b.arrivalsOf(c, standing)), households)
 	}
 	for _, name := range sortedKeys(households) {
 		if dogs := households[name]; len(dogs) > 1 {
@@ -70,6 +70,8 @@ type arrivals struct {
 	onlySite int
 	// fault says why there are none.
 	fault ruling
+	// held is set when a pin, of the request or of its household, left only one day.
+	held *hold
 }
 
 // arrivalsOf narrows a window to the month and to what the household allows. A fellow whose stay stands already decides day
@@ -103,6 +105,9 @@ func (t *task) add(c enrollment.Case, when arrivals, households map[string][]int
 		found.refuse("", when.days, when.fault)
 	} else {
 		found = t.board.findChoices(c, when.days, when.onlySite)
+	}
+	if found.held = when.held; when.held != nil {
+		t.board.keepTo(&found, when.held)
 	}
 	dog := len(t.candidates)
 	t.candidates = append(t.candidates, found)
@@ -207,6 +212,9 @@ func (b *board) placePoints(c *candidate, one choice) []Points {
 		if accepted.SiteID == b.sites[one.site].site.ID {
 			add(TermTravel, -(accepted.TravelMinutes / 15), "%d minutes of travel", accepted.TravelMinutes)
 		}
+	}
+	if _, pinned := b.pins[r.ID]; pinned {
+		add(TermPinned, 1, "pinned by a person")
 	}
 	if promised, ok := b.movable[r.ID]; ok {
 		add(TermPromise, 1, "promised before")

@@ -21,6 +21,8 @@ type candidate struct {
 	enrollment.Case
 	choices  []choice
 	refusals []Refusal
+	// held is the pin that left it no other choices; nil without one.
+	held *hold
 }
 
 // choice is one site and arrival day with the run groups and trainers that suit.

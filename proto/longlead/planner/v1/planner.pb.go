@@ -3493,7 +3493,7 @@ var File_longlead_planner_v1_planner_proto protoreflect.FileDescriptor
 
 const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\n" +
-	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\x1a\x1flonglead/planner/v1/moves.proto\x1a\x1flonglead/planner/v1/pages.proto\"\xc1\x04\n" +
+	"!longlead/planner/v1/planner.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1flonglead/access/v1/access.proto\x1a\x1flonglead/planner/v1/moves.proto\x1a\x1flonglead/planner/v1/pages.proto\x1a\x1elonglead/planner/v1/pins.proto\"\xc1\x04\n" +
 	"\x04Plan\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05month\x18\x02 \x01(\tR\x05month\x12\x16\n" +
@@ -3773,7 +3773,7 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"\x14PLAN_STATE_PUBLISHED\x10\x03\x12\x19\n" +
 	"\x15PLAN_STATE_SUPERSEDED\x10\x04\x12\x18\n" +
 	"\x14PLAN_STATE_CANCELLED\x10\x05\x12\x15\n" +
-	"\x11PLAN_STATE_FAILED\x10\x062\xb7\x15\n" +
+	"\x11PLAN_STATE_FAILED\x10\x062\xdf\x19\n" +
 	"\x0ePlannerService\x12t\n" +
 	"\tDraftPlan\x12%.longlead.planner.v1.DraftPlanRequest\x1a&.longlead.planner.v1.DraftPlanResponse\"\x18\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/plans\x12\x89\x01\n" +
 	"\n" +
@@ -3794,7 +3794,12 @@ const file_longlead_planner_v1_planner_proto_rawDesc = "" +
 	"ReadPolicy\x12&.longlead.planner.v1.ReadPolicyRequest\x1a'.longlead.planner.v1.ReadPolicyResponse\"\x16\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\f\x12\n" +
 	"/v1/policy\x12u\n" +
 	"\tSetPolicy\x12%.longlead.planner.v1.SetPolicyRequest\x1a&.longlead.planner.v1.SetPolicyResponse\"\x19\x88\xe8\x18\x06\x82\xd3\xe4\x93\x02\x0f:\x01*\x1a\n" +
-	"/v1/policy\x12q\n" +
+	"/v1/policy\x12\xb3\x01\n" +
+	"\x10PreviewPlacement\x12,.longlead.planner.v1.PreviewPlacementRequest\x1a-.longlead.planner.v1.PreviewPlacementResponse\"B\x88\xe8\x18\x03\x82\xd3\xe4\x93\x028:\x01*\"3/v1/plans/{plan_id}/requests/{request_code}/preview\x12\x8b\x01\n" +
+	"\fPinPlacement\x12(.longlead.planner.v1.PinPlacementRequest\x1a).longlead.planner.v1.PinPlacementResponse\"&\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x1c:\x01*\x1a\x17/v1/pins/{request_code}\x12s\n" +
+	"\x05Unpin\x12!.longlead.planner.v1.UnpinRequest\x1a\".longlead.planner.v1.UnpinResponse\"#\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x19*\x17/v1/pins/{request_code}\x12m\n" +
+	"\bListPins\x12$.longlead.planner.v1.ListPinsRequest\x1a%.longlead.planner.v1.ListPinsResponse\"\x14\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\n" +
+	"\x12\b/v1/pins\x12q\n" +
 	"\tListStays\x12%.longlead.planner.v1.ListStaysRequest\x1a&.longlead.planner.v1.ListStaysResponse\"\x15\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02\v\x12\t/v1/stays\x12\x8a\x01\n" +
 	"\x0eStartMoveStudy\x12*.longlead.planner.v1.StartMoveStudyRequest\x1a+.longlead.planner.v1.StartMoveStudyResponse\"\x1f\x88\xe8\x18\x04\x82\xd3\xe4\x93\x02\x15:\x01*\"\x10/v1/move-studies\x12\x9d\x01\n" +
 	"\x0eWatchMoveStudy\x12*.longlead.planner.v1.WatchMoveStudyRequest\x1a+.longlead.planner.v1.WatchMoveStudyResponse\"0\x88\xe8\x18\x03\x82\xd3\xe4\x93\x02&\x12$/v1/move-studies/{study_id}/progress0\x01\x12\x9f\x01\n" +
@@ -3817,64 +3822,72 @@ func file_longlead_planner_v1_planner_proto_rawDescGZIP() []byte {
 var file_longlead_planner_v1_planner_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_longlead_planner_v1_planner_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_longlead_planner_v1_planner_proto_goTypes = []any{
-	(PlanState)(0),                  // 0: longlead.planner.v1.PlanState
-	(*Plan)(nil),                    // 1: longlead.planner.v1.Plan
-	(*DraftPlanRequest)(nil),        // 2: longlead.planner.v1.DraftPlanRequest
-	(*DraftPlanResponse)(nil),       // 3: longlead.planner.v1.DraftPlanResponse
-	(*WatchDraftRequest)(nil),       // 4: longlead.planner.v1.WatchDraftRequest
-	(*WatchDraftResponse)(nil),      // 5: longlead.planner.v1.WatchDraftResponse
-	(*CancelDraftRequest)(nil),      // 6: longlead.planner.v1.CancelDraftRequest
-	(*CancelDraftResponse)(nil),     // 7: longlead.planner.v1.CancelDraftResponse
-	(*FinishDraftRequest)(nil),      // 8: longlead.planner.v1.FinishDraftRequest
-	(*FinishDraftResponse)(nil),     // 9: longlead.planner.v1.FinishDraftResponse
-	(*ReadPlanHeadRequest)(nil),     // 10: longlead.planner.v1.ReadPlanHeadRequest
-	(*ReadPlanHeadResponse)(nil),    // 11: longlead.planner.v1.ReadPlanHeadResponse
-	(*Placement)(nil),               // 12: longlead.planner.v1.Placement
-	(*Points)(nil),                  // 13: longlead.planner.v1.Points
-	(*Wait)(nil),                    // 14: longlead.planner.v1.Wait
-	(*Change)(nil),                  // 15: longlead.planner.v1.Change
-	(*Addition)(nil),                // 16: longlead.planner.v1.Addition
-	(*Displaced)(nil),               // 17: longlead.planner.v1.Displaced
-	(*Use)(nil),                     // 18: longlead.planner.v1.Use
-	(*SiteTotals)(nil),              // 19: longlead.planner.v1.SiteTotals
-	(*LongDay)(nil),                 // 20: longlead.planner.v1.LongDay
-	(*PolicyTerm)(nil),              // 21: longlead.planner.v1.PolicyTerm
-	(*ReadPlanRequest)(nil),         // 22: longlead.planner.v1.ReadPlanRequest
-	(*ReadPlanResponse)(nil),        // 23: longlead.planner.v1.ReadPlanResponse
-	(*ListPlansRequest)(nil),        // 24: longlead.planner.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),       // 25: longlead.planner.v1.ListPlansResponse
-	(*ComparePlansRequest)(nil),     // 26: longlead.planner.v1.ComparePlansRequest
-	(*Difference)(nil),              // 27: longlead.planner.v1.Difference
-	(*ComparePlansResponse)(nil),    // 28: longlead.planner.v1.ComparePlansResponse
-	(*ExplainRequestRequest)(nil),   // 29: longlead.planner.v1.ExplainRequestRequest
-	(*Refusal)(nil),                 // 30: longlead.planner.v1.Refusal
-	(*ExplainRequestResponse)(nil),  // 31: longlead.planner.v1.ExplainRequestResponse
-	(*Weighing)(nil),                // 32: longlead.planner.v1.Weighing
-	(*ReadWorthRequest)(nil),        // 33: longlead.planner.v1.ReadWorthRequest
-	(*Worth)(nil),                   // 34: longlead.planner.v1.Worth
-	(*ReadWorthResponse)(nil),       // 35: longlead.planner.v1.ReadWorthResponse
-	(*PublishPlanRequest)(nil),      // 36: longlead.planner.v1.PublishPlanRequest
-	(*PublishPlanResponse)(nil),     // 37: longlead.planner.v1.PublishPlanResponse
-	(*ReadPolicyRequest)(nil),       // 38: longlead.planner.v1.ReadPolicyRequest
-	(*ReadPolicyResponse)(nil),      // 39: longlead.planner.v1.ReadPolicyResponse
-	(*SetPolicyRequest)(nil),        // 40: longlead.planner.v1.SetPolicyRequest
-	(*SetPolicyResponse)(nil),       // 41: longlead.planner.v1.SetPolicyResponse
-	(*Stay)(nil),                    // 42: longlead.planner.v1.Stay
-	(*ListStaysRequest)(nil),        // 43: longlead.planner.v1.ListStaysRequest
-	(*ListStaysResponse)(nil),       // 44: longlead.planner.v1.ListStaysResponse
-	(*timestamppb.Timestamp)(nil),   // 45: google.protobuf.Timestamp
-	(*ListPlannedRequest)(nil),      // 46: longlead.planner.v1.ListPlannedRequest
-	(*ReadLoadRequest)(nil),         // 47: longlead.planner.v1.ReadLoadRequest
-	(*StartMoveStudyRequest)(nil),   // 48: longlead.planner.v1.StartMoveStudyRequest
-	(*WatchMoveStudyRequest)(nil),   // 49: longlead.planner.v1.WatchMoveStudyRequest
-	(*CancelMoveStudyRequest)(nil),  // 50: longlead.planner.v1.CancelMoveStudyRequest
-	(*ListMoveStudiesRequest)(nil),  // 51: longlead.planner.v1.ListMoveStudiesRequest
-	(*ListPlannedResponse)(nil),     // 52: longlead.planner.v1.ListPlannedResponse
-	(*ReadLoadResponse)(nil),        // 53: longlead.planner.v1.ReadLoadResponse
-	(*StartMoveStudyResponse)(nil),  // 54: longlead.planner.v1.StartMoveStudyResponse
-	(*WatchMoveStudyResponse)(nil),  // 55: longlead.planner.v1.WatchMoveStudyResponse
-	(*CancelMoveStudyResponse)(nil), // 56: longlead.planner.v1.CancelMoveStudyResponse
-	(*ListMoveStudiesResponse)(nil), // 57: longlead.planner.v1.ListMoveStudiesResponse
+	(PlanState)(0),                   // 0: longlead.planner.v1.PlanState
+	(*Plan)(nil),                     // 1: longlead.planner.v1.Plan
+	(*DraftPlanRequest)(nil),         // 2: longlead.planner.v1.DraftPlanRequest
+	(*DraftPlanResponse)(nil),        // 3: longlead.planner.v1.DraftPlanResponse
+	(*WatchDraftRequest)(nil),        // 4: longlead.planner.v1.WatchDraftRequest
+	(*WatchDraftResponse)(nil),       // 5: longlead.planner.v1.WatchDraftResponse
+	(*CancelDraftRequest)(nil),       // 6: longlead.planner.v1.CancelDraftRequest
+	(*CancelDraftResponse)(nil),      // 7: longlead.planner.v1.CancelDraftResponse
+	(*FinishDraftRequest)(nil),       // 8: longlead.planner.v1.FinishDraftRequest
+	(*FinishDraftResponse)(nil),      // 9: longlead.planner.v1.FinishDraftResponse
+	(*ReadPlanHeadRequest)(nil),      // 10: longlead.planner.v1.ReadPlanHeadRequest
+	(*ReadPlanHeadResponse)(nil),     // 11: longlead.planner.v1.ReadPlanHeadResponse
+	(*Placement)(nil),                // 12: longlead.planner.v1.Placement
+	(*Points)(nil),                   // 13: longlead.planner.v1.Points
+	(*Wait)(nil),                     // 14: longlead.planner.v1.Wait
+	(*Change)(nil),                   // 15: longlead.planner.v1.Change
+	(*Addition)(nil),                 // 16: longlead.planner.v1.Addition
+	(*Displaced)(nil),                // 17: longlead.planner.v1.Displaced
+	(*Use)(nil),                      // 18: longlead.planner.v1.Use
+	(*SiteTotals)(nil),               // 19: longlead.planner.v1.SiteTotals
+	(*LongDay)(nil),                  // 20: longlead.planner.v1.LongDay
+	(*PolicyTerm)(nil),               // 21: longlead.planner.v1.PolicyTerm
+	(*ReadPlanRequest)(nil),          // 22: longlead.planner.v1.ReadPlanRequest
+	(*ReadPlanResponse)(nil),         // 23: longlead.planner.v1.ReadPlanResponse
+	(*ListPlansRequest)(nil),         // 24: longlead.planner.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),        // 25: longlead.planner.v1.ListPlansResponse
+	(*ComparePlansRequest)(nil),      // 26: longlead.planner.v1.ComparePlansRequest
+	(*Difference)(nil),               // 27: longlead.planner.v1.Difference
+	(*ComparePlansResponse)(nil),     // 28: longlead.planner.v1.ComparePlansResponse
+	(*ExplainRequestRequest)(nil),    // 29: longlead.planner.v1.ExplainRequestRequest
+	(*Refusal)(nil),                  // 30: longlead.planner.v1.Refusal
+	(*ExplainRequestResponse)(nil),   // 31: longlead.planner.v1.ExplainRequestResponse
+	(*Weighing)(nil),                 // 32: longlead.planner.v1.Weighing
+	(*ReadWorthRequest)(nil),         // 33: longlead.planner.v1.ReadWorthRequest
+	(*Worth)(nil),                    // 34: longlead.planner.v1.Worth
+	(*ReadWorthResponse)(nil),        // 35: longlead.planner.v1.ReadWorthResponse
+	(*PublishPlanRequest)(nil),       // 36: longlead.planner.v1.PublishPlanRequest
+	(*PublishPlanResponse)(nil),      // 37: longlead.planner.v1.PublishPlanResponse
+	(*ReadPolicyRequest)(nil),        // 38: longlead.planner.v1.ReadPolicyRequest
+	(*ReadPolicyResponse)(nil),       // 39: longlead.planner.v1.ReadPolicyResponse
+	(*SetPolicyRequest)(nil),         // 40: longlead.planner.v1.SetPolicyRequest
+	(*SetPolicyResponse)(nil),        // 41: longlead.planner.v1.SetPolicyResponse
+	(*Stay)(nil),                     // 42: longlead.planner.v1.Stay
+	(*ListStaysRequest)(nil),         // 43: longlead.planner.v1.ListStaysRequest
+	(*ListStaysResponse)(nil),        // 44: longlead.planner.v1.ListStaysResponse
+	(*timestamppb.Timestamp)(nil),    // 45: google.protobuf.Timestamp
+	(*ListPlannedRequest)(nil),       // 46: longlead.planner.v1.ListPlannedRequest
+	(*ReadLoadRequest)(nil),          // 47: longlead.planner.v1.ReadLoadRequest
+	(*PreviewPlacementRequest)(nil),  // 48: longlead.planner.v1.PreviewPlacementRequest
+	(*PinPlacementRequest)(nil),      // 49: longlead.planner.v1.PinPlacementRequest
+	(*UnpinRequest)(nil),             // 50: longlead.planner.v1.UnpinRequest
+	(*ListPinsRequest)(nil),          // 51: longlead.planner.v1.ListPinsRequest
+	(*StartMoveStudyRequest)(nil),    // 52: longlead.planner.v1.StartMoveStudyRequest
+	(*WatchMoveStudyRequest)(nil),    // 53: longlead.planner.v1.WatchMoveStudyRequest
+	(*CancelMoveStudyRequest)(nil),   // 54: longlead.planner.v1.CancelMoveStudyRequest
+	(*ListMoveStudiesRequest)(nil),   // 55: longlead.planner.v1.ListMoveStudiesRequest
+	(*ListPlannedResponse)(nil),      // 56: longlead.planner.v1.ListPlannedResponse
+	(*ReadLoadResponse)(nil),         // 57: longlead.planner.v1.ReadLoadResponse
+	(*PreviewPlacementResponse)(nil), // 58: longlead.planner.v1.PreviewPlacementResponse
+	(*PinPlacementResponse)(nil),     // 59: longlead.planner.v1.PinPlacementResponse
+	(*UnpinResponse)(nil),            // 60: longlead.planner.v1.UnpinResponse
+	(*ListPinsResponse)(nil),         // 61: longlead.planner.v1.ListPinsResponse
+	(*StartMoveStudyResponse)(nil),   // 62: longlead.planner.v1.StartMoveStudyResponse
+	(*WatchMoveStudyResponse)(nil),   // 63: longlead.planner.v1.WatchMoveStudyResponse
+	(*CancelMoveStudyResponse)(nil),  // 64: longlead.planner.v1.CancelMoveStudyResponse
+	(*ListMoveStudiesResponse)(nil),  // 65: longlead.planner.v1.ListMoveStudiesResponse
 }
 var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	0,  // 0: longlead.planner.v1.Plan.state:type_name -> longlead.planner.v1.PlanState
@@ -3934,33 +3947,41 @@ var file_longlead_planner_v1_planner_proto_depIdxs = []int32{
 	36, // 54: longlead.planner.v1.PlannerService.PublishPlan:input_type -> longlead.planner.v1.PublishPlanRequest
 	38, // 55: longlead.planner.v1.PlannerService.ReadPolicy:input_type -> longlead.planner.v1.ReadPolicyRequest
 	40, // 56: longlead.planner.v1.PlannerService.SetPolicy:input_type -> longlead.planner.v1.SetPolicyRequest
-	43, // 57: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
-	48, // 58: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
-	49, // 59: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
-	50, // 60: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
-	51, // 61: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
-	3,  // 62: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
-	5,  // 63: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
-	7,  // 64: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
-	9,  // 65: longlead.planner.v1.PlannerService.FinishDraft:output_type -> longlead.planner.v1.FinishDraftResponse
-	11, // 66: longlead.planner.v1.PlannerService.ReadPlanHead:output_type -> longlead.planner.v1.ReadPlanHeadResponse
-	52, // 67: longlead.planner.v1.PlannerService.ListPlanned:output_type -> longlead.planner.v1.ListPlannedResponse
-	53, // 68: longlead.planner.v1.PlannerService.ReadLoad:output_type -> longlead.planner.v1.ReadLoadResponse
-	23, // 69: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
-	25, // 70: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
-	28, // 71: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
-	31, // 72: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
-	35, // 73: longlead.planner.v1.PlannerService.ReadWorth:output_type -> longlead.planner.v1.ReadWorthResponse
-	37, // 74: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
-	39, // 75: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
-	41, // 76: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
-	44, // 77: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
-	54, // 78: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
-	55, // 79: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
-	56, // 80: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
-	57, // 81: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
-	62, // [62:82] is the sub-list for method output_type
-	42, // [42:62] is the sub-list for method input_type
+	48, // 57: longlead.planner.v1.PlannerService.PreviewPlacement:input_type -> longlead.planner.v1.PreviewPlacementRequest
+	49, // 58: longlead.planner.v1.PlannerService.PinPlacement:input_type -> longlead.planner.v1.PinPlacementRequest
+	50, // 59: longlead.planner.v1.PlannerService.Unpin:input_type -> longlead.planner.v1.UnpinRequest
+	51, // 60: longlead.planner.v1.PlannerService.ListPins:input_type -> longlead.planner.v1.ListPinsRequest
+	43, // 61: longlead.planner.v1.PlannerService.ListStays:input_type -> longlead.planner.v1.ListStaysRequest
+	52, // 62: longlead.planner.v1.PlannerService.StartMoveStudy:input_type -> longlead.planner.v1.StartMoveStudyRequest
+	53, // 63: longlead.planner.v1.PlannerService.WatchMoveStudy:input_type -> longlead.planner.v1.WatchMoveStudyRequest
+	54, // 64: longlead.planner.v1.PlannerService.CancelMoveStudy:input_type -> longlead.planner.v1.CancelMoveStudyRequest
+	55, // 65: longlead.planner.v1.PlannerService.ListMoveStudies:input_type -> longlead.planner.v1.ListMoveStudiesRequest
+	3,  // 66: longlead.planner.v1.PlannerService.DraftPlan:output_type -> longlead.planner.v1.DraftPlanResponse
+	5,  // 67: longlead.planner.v1.PlannerService.WatchDraft:output_type -> longlead.planner.v1.WatchDraftResponse
+	7,  // 68: longlead.planner.v1.PlannerService.CancelDraft:output_type -> longlead.planner.v1.CancelDraftResponse
+	9,  // 69: longlead.planner.v1.PlannerService.FinishDraft:output_type -> longlead.planner.v1.FinishDraftResponse
+	11, // 70: longlead.planner.v1.PlannerService.ReadPlanHead:output_type -> longlead.planner.v1.ReadPlanHeadResponse
+	56, // 71: longlead.planner.v1.PlannerService.ListPlanned:output_type -> longlead.planner.v1.ListPlannedResponse
+	57, // 72: longlead.planner.v1.PlannerService.ReadLoad:output_type -> longlead.planner.v1.ReadLoadResponse
+	23, // 73: longlead.planner.v1.PlannerService.ReadPlan:output_type -> longlead.planner.v1.ReadPlanResponse
+	25, // 74: longlead.planner.v1.PlannerService.ListPlans:output_type -> longlead.planner.v1.ListPlansResponse
+	28, // 75: longlead.planner.v1.PlannerService.ComparePlans:output_type -> longlead.planner.v1.ComparePlansResponse
+	31, // 76: longlead.planner.v1.PlannerService.ExplainRequest:output_type -> longlead.planner.v1.ExplainRequestResponse
+	35, // 77: longlead.planner.v1.PlannerService.ReadWorth:output_type -> longlead.planner.v1.ReadWorthResponse
+	37, // 78: longlead.planner.v1.PlannerService.PublishPlan:output_type -> longlead.planner.v1.PublishPlanResponse
+	39, // 79: longlead.planner.v1.PlannerService.ReadPolicy:output_type -> longlead.planner.v1.ReadPolicyResponse
+	41, // 80: longlead.planner.v1.PlannerService.SetPolicy:output_type -> longlead.planner.v1.SetPolicyResponse
+	58, // 81: longlead.planner.v1.PlannerService.PreviewPlacement:output_type -> longlead.planner.v1.PreviewPlacementResponse
+	59, // 82: longlead.planner.v1.PlannerService.PinPlacement:output_type -> longlead.planner.v1.PinPlacementResponse
+	60, // 83: longlead.planner.v1.PlannerService.Unpin:output_type -> longlead.planner.v1.UnpinResponse
+	61, // 84: longlead.planner.v1.PlannerService.ListPins:output_type -> longlead.planner.v1.ListPinsResponse
+	44, // 85: longlead.planner.v1.PlannerService.ListStays:output_type -> longlead.planner.v1.ListStaysResponse
+	62, // 86: longlead.planner.v1.PlannerService.StartMoveStudy:output_type -> longlead.planner.v1.StartMoveStudyResponse
+	63, // 87: longlead.planner.v1.PlannerService.WatchMoveStudy:output_type -> longlead.planner.v1.WatchMoveStudyResponse
+	64, // 88: longlead.planner.v1.PlannerService.CancelMoveStudy:output_type -> longlead.planner.v1.CancelMoveStudyResponse
+	65, // 89: longlead.planner.v1.PlannerService.ListMoveStudies:output_type -> longlead.planner.v1.ListMoveStudiesResponse
+	66, // [66:90] is the sub-list for method output_type
+	42, // [42:66] is the sub-list for method input_type
 	42, // [42:42] is the sub-list for extension type_name
 	42, // [42:42] is the sub-list for extension extendee
 	0,  // [0:42] is the sub-list for field type_name
@@ -3973,6 +3994,7 @@ func file_longlead_planner_v1_planner_proto_init() {
 	}
 	file_longlead_planner_v1_moves_proto_init()
 	file_longlead_planner_v1_pages_proto_init()
+	file_longlead_planner_v1_pins_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

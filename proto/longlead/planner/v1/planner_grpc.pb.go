@@ -21,26 +21,30 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PlannerService_DraftPlan_FullMethodName       = "/longlead.planner.v1.PlannerService/DraftPlan"
-	PlannerService_WatchDraft_FullMethodName      = "/longlead.planner.v1.PlannerService/WatchDraft"
-	PlannerService_CancelDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/CancelDraft"
-	PlannerService_FinishDraft_FullMethodName     = "/longlead.planner.v1.PlannerService/FinishDraft"
-	PlannerService_ReadPlanHead_FullMethodName    = "/longlead.planner.v1.PlannerService/ReadPlanHead"
-	PlannerService_ListPlanned_FullMethodName     = "/longlead.planner.v1.PlannerService/ListPlanned"
-	PlannerService_ReadLoad_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadLoad"
-	PlannerService_ReadPlan_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadPlan"
-	PlannerService_ListPlans_FullMethodName       = "/longlead.planner.v1.PlannerService/ListPlans"
-	PlannerService_ComparePlans_FullMethodName    = "/longlead.planner.v1.PlannerService/ComparePlans"
-	PlannerService_ExplainRequest_FullMethodName  = "/longlead.planner.v1.PlannerService/ExplainRequest"
-	PlannerService_ReadWorth_FullMethodName       = "/longlead.planner.v1.PlannerService/ReadWorth"
-	PlannerService_PublishPlan_FullMethodName     = "/longlead.planner.v1.PlannerService/PublishPlan"
-	PlannerService_ReadPolicy_FullMethodName      = "/longlead.planner.v1.PlannerService/ReadPolicy"
-	PlannerService_SetPolicy_FullMethodName       = "/longlead.planner.v1.PlannerService/SetPolicy"
-	PlannerService_ListStays_FullMethodName       = "/longlead.planner.v1.PlannerService/ListStays"
-	PlannerService_StartMoveStudy_FullMethodName  = "/longlead.planner.v1.PlannerService/StartMoveStudy"
-	PlannerService_WatchMoveStudy_FullMethodName  = "/longlead.planner.v1.PlannerService/WatchMoveStudy"
-	PlannerService_CancelMoveStudy_FullMethodName = "/longlead.planner.v1.PlannerService/CancelMoveStudy"
-	PlannerService_ListMoveStudies_FullMethodName = "/longlead.planner.v1.PlannerService/ListMoveStudies"
+	PlannerService_DraftPlan_FullMethodName        = "/longlead.planner.v1.PlannerService/DraftPlan"
+	PlannerService_WatchDraft_FullMethodName       = "/longlead.planner.v1.PlannerService/WatchDraft"
+	PlannerService_CancelDraft_FullMethodName      = "/longlead.planner.v1.PlannerService/CancelDraft"
+	PlannerService_FinishDraft_FullMethodName      = "/longlead.planner.v1.PlannerService/FinishDraft"
+	PlannerService_ReadPlanHead_FullMethodName     = "/longlead.planner.v1.PlannerService/ReadPlanHead"
+	PlannerService_ListPlanned_FullMethodName      = "/longlead.planner.v1.PlannerService/ListPlanned"
+	PlannerService_ReadLoad_FullMethodName         = "/longlead.planner.v1.PlannerService/ReadLoad"
+	PlannerService_ReadPlan_FullMethodName         = "/longlead.planner.v1.PlannerService/ReadPlan"
+	PlannerService_ListPlans_FullMethodName        = "/longlead.planner.v1.PlannerService/ListPlans"
+	PlannerService_ComparePlans_FullMethodName     = "/longlead.planner.v1.PlannerService/ComparePlans"
+	PlannerService_ExplainRequest_FullMethodName   = "/longlead.planner.v1.PlannerService/ExplainRequest"
+	PlannerService_ReadWorth_FullMethodName        = "/longlead.planner.v1.PlannerService/ReadWorth"
+	PlannerService_PublishPlan_FullMethodName      = "/longlead.planner.v1.PlannerService/PublishPlan"
+	PlannerService_ReadPolicy_FullMethodName       = "/longlead.planner.v1.PlannerService/ReadPolicy"
+	PlannerService_SetPolicy_FullMethodName        = "/longlead.planner.v1.PlannerService/SetPolicy"
+	PlannerService_PreviewPlacement_FullMethodName = "/longlead.planner.v1.PlannerService/PreviewPlacement"
+	PlannerService_PinPlacement_FullMethodName     = "/longlead.planner.v1.PlannerService/PinPlacement"
+	PlannerService_Unpin_FullMethodName            = "/longlead.planner.v1.PlannerService/Unpin"
+	PlannerService_ListPins_FullMethodName         = "/longlead.planner.v1.PlannerService/ListPins"
+	PlannerService_ListStays_FullMethodName        = "/longlead.planner.v1.PlannerService/ListStays"
+	PlannerService_StartMoveStudy_FullMethodName   = "/longlead.planner.v1.PlannerService/StartMoveStudy"
+	PlannerService_WatchMoveStudy_FullMethodName   = "/longlead.planner.v1.PlannerService/WatchMoveStudy"
+	PlannerService_CancelMoveStudy_FullMethodName  = "/longlead.planner.v1.PlannerService/CancelMoveStudy"
+	PlannerService_ListMoveStudies_FullMethodName  = "/longlead.planner.v1.PlannerService/ListMoveStudies"
 )
 
 // PlannerServiceClient is the client API for PlannerService service.
@@ -82,6 +86,16 @@ type PlannerServiceClient interface {
 	ReadPolicy(ctx context.Context, in *ReadPolicyRequest, opts ...grpc.CallOption) (*ReadPolicyResponse, error)
 	// SetPolicy changes the points of some terms. Plans that exist keep the policy they were made by.
 	SetPolicy(ctx context.Context, in *SetPolicyRequest, opts ...grpc.CallOption) (*SetPolicyResponse, error)
+	// PreviewPlacement says what holding a request to a site and day would cost, or what another wish would gain: it solves the
+	// plan's month with that change. It refuses when what the plan was made from has changed. It changes nothing.
+	PreviewPlacement(ctx context.Context, in *PreviewPlacementRequest, opts ...grpc.CallOption) (*PreviewPlacementResponse, error)
+	// PinPlacement holds a request to a site and day, as previewed: drafts place it nowhere else. It refuses when anything that the
+	// preview rests on has changed.
+	PinPlacement(ctx context.Context, in *PinPlacementRequest, opts ...grpc.CallOption) (*PinPlacementResponse, error)
+	// Unpin takes a request's pin away; that it was there stays on record.
+	Unpin(ctx context.Context, in *UnpinRequest, opts ...grpc.CallOption) (*UnpinResponse, error)
+	// ListPins lists the pins of a month.
+	ListPins(ctx context.Context, in *ListPinsRequest, opts ...grpc.CallOption) (*ListPinsResponse, error)
 	// ListStays lists the stays that were promised and touch a month.
 	ListStays(ctx context.Context, in *ListStaysRequest, opts ...grpc.CallOption) (*ListStaysResponse, error)
 	// StartMoveStudy starts to work out how much more a month could hold if promises moved, and returns at once; the work is done by
@@ -262,6 +276,46 @@ func (c *plannerServiceClient) SetPolicy(ctx context.Context, in *SetPolicyReque
 	return out, nil
 }
 
+func (c *plannerServiceClient) PreviewPlacement(ctx context.Context, in *PreviewPlacementRequest, opts ...grpc.CallOption) (*PreviewPlacementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PreviewPlacementResponse)
+	err := c.cc.Invoke(ctx, PlannerService_PreviewPlacement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) PinPlacement(ctx context.Context, in *PinPlacementRequest, opts ...grpc.CallOption) (*PinPlacementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PinPlacementResponse)
+	err := c.cc.Invoke(ctx, PlannerService_PinPlacement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) Unpin(ctx context.Context, in *UnpinRequest, opts ...grpc.CallOption) (*UnpinResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UnpinResponse)
+	err := c.cc.Invoke(ctx, PlannerService_Unpin_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *plannerServiceClient) ListPins(ctx context.Context, in *ListPinsRequest, opts ...grpc.CallOption) (*ListPinsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPinsResponse)
+	err := c.cc.Invoke(ctx, PlannerService_ListPins_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *plannerServiceClient) ListStays(ctx context.Context, in *ListStaysRequest, opts ...grpc.CallOption) (*ListStaysResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListStaysResponse)
@@ -360,6 +414,16 @@ type PlannerServiceServer interface {
 	ReadPolicy(context.Context, *ReadPolicyRequest) (*ReadPolicyResponse, error)
 	// SetPolicy changes the points of some terms. Plans that exist keep the policy they were made by.
 	SetPolicy(context.Context, *SetPolicyRequest) (*SetPolicyResponse, error)
+	// PreviewPlacement says what holding a request to a site and day would cost, or what another wish would gain: it solves the
+	// plan's month with that change. It refuses when what the plan was made from has changed. It changes nothing.
+	PreviewPlacement(context.Context, *PreviewPlacementRequest) (*PreviewPlacementResponse, error)
+	// PinPlacement holds a request to a site and day, as previewed: drafts place it nowhere else. It refuses when anything that the
+	// preview rests on has changed.
+	PinPlacement(context.Context, *PinPlacementRequest) (*PinPlacementResponse, error)
+	// Unpin takes a request's pin away; that it was there stays on record.
+	Unpin(context.Context, *UnpinRequest) (*UnpinResponse, error)
+	// ListPins lists the pins of a month.
+	ListPins(context.Context, *ListPinsRequest) (*ListPinsResponse, error)
 	// ListStays lists the stays that were promised and touch a month.
 	ListStays(context.Context, *ListStaysRequest) (*ListStaysResponse, error)
 	// StartMoveStudy starts to work out how much more a month could hold if promises moved, and returns at once; the work is done by
@@ -425,6 +489,18 @@ func (UnimplementedPlannerServiceServer) ReadPolicy(context.Context, *ReadPolicy
 }
 func (UnimplementedPlannerServiceServer) SetPolicy(context.Context, *SetPolicyRequest) (*SetPolicyResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetPolicy not implemented")
+}
+func (UnimplementedPlannerServiceServer) PreviewPlacement(context.Context, *PreviewPlacementRequest) (*PreviewPlacementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PreviewPlacement not implemented")
+}
+func (UnimplementedPlannerServiceServer) PinPlacement(context.Context, *PinPlacementRequest) (*PinPlacementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PinPlacement not implemented")
+}
+func (UnimplementedPlannerServiceServer) Unpin(context.Context, *UnpinRequest) (*UnpinResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Unpin not implemented")
+}
+func (UnimplementedPlannerServiceServer) ListPins(context.Context, *ListPinsRequest) (*ListPinsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPins not implemented")
 }
 func (UnimplementedPlannerServiceServer) ListStays(context.Context, *ListStaysRequest) (*ListStaysResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListStays not implemented")
@@ -725,6 +801,78 @@ func _PlannerService_SetPolicy_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlannerService_PreviewPlacement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PreviewPlacementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).PreviewPlacement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_PreviewPlacement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).PreviewPlacement(ctx, req.(*PreviewPlacementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_PinPlacement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PinPlacementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).PinPlacement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_PinPlacement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).PinPlacement(ctx, req.(*PinPlacementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_Unpin_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UnpinRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).Unpin(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_Unpin_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).Unpin(ctx, req.(*UnpinRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlannerService_ListPins_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPinsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlannerServiceServer).ListPins(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlannerService_ListPins_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlannerServiceServer).ListPins(ctx, req.(*ListPinsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PlannerService_ListStays_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListStaysRequest)
 	if err := dec(in); err != nil {
@@ -870,6 +1018,22 @@ var PlannerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SetPolicy",
 			Handler:    _PlannerService_SetPolicy_Handler,
+		},
+		{
+			MethodName: "PreviewPlacement",
+			Handler:    _PlannerService_PreviewPlacement_Handler,
+		},
+		{
+			MethodName: "PinPlacement",
+			Handler:    _PlannerService_PinPlacement_Handler,
+		},
+		{
+			MethodName: "Unpin",
+			Handler:    _PlannerService_Unpin_Handler,
+		},
+		{
+			MethodName: "ListPins",
+			Handler:    _PlannerService_ListPins_Handler,
 		},
 		{
 			MethodName: "ListStays",
