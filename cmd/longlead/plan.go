@@ -22,6 +22,10 @@ type planCmd struct {
 	Explain planExplainCmd `cmd:"" help:"Say why a request was placed as it was, or why it waits."`
 	Moves   planMovesCmd   `cmd:"" help:"Say how much more a month could hold if promises moved: none, one, two and so on."`
 	Worth   planWorthCmd   `cmd:"" help:"Say what one more run, place or trainer would be worth, by site and week."`
+	Pin     planPinCmd     `cmd:"" help:"Hold a request to a site and day; show what that costs with --preview, do it with --commit."`
+	Unpin   planUnpinCmd   `cmd:"" help:"Take a request's pin away."`
+	Pins    planPinsCmd    `cmd:"" help:"List the pins of a month."`
+	Wish    planWishCmd    `cmd:"" help:"Say what other days or sites of a request would gain or cost; nothing is changed."`
 	Publish planPublishCmd `cmd:"" help:"Turn a draft into promises."`
 	Finish  planFinishCmd  `cmd:"" help:"Stop a draft that is being worked on and keep the best plan found so far."`
 	Cancel  planCancelCmd  `cmd:"" help:"Stop a draft that is being worked on and keep nothing."`

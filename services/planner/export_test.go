@@ -267,3 +267,6 @@ func TryPin(ctx context.Context, in Inputs, pin Pin) (*Tried, error) {
 	out.Best, out.BestBound = best.Value, best.Bound
 	return out, err
 }
+
+// PagesOf is a server that answers the calls that only read pieces of plans.
+func PagesOf(pool *postgres.Pool) *Server { return &Server{deps: Deps{Pool: pool}} }
