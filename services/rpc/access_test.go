@@ -59,13 +59,8 @@ var allowed = map[string][]string{
 // changes sorts each method that changes something; all others read.
 var changes = map[string]string{
 	"CloseRuns": "record", "ReopenRun": "record", "SetPlaces": "record", "RecordAbsence": "record", "RemoveAbsence": "record",
-<<<<<<< HEAD
 	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record", "MendFile": "record",
-	"DraftPlan": "draft", "CancelDraft": "draft", "FinishDraft": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
-=======
-	"LendTrainer": "record", "WithdrawRequest": "record", "OverrideWorkload": "record", "Import": "record",
 	"DraftPlan": "draft", "CancelDraft": "draft", "FinishDraft": "draft", "PinPlacement": "draft", "Unpin": "draft", "PublishPlan": "publish", "SetPolicy": "policy", "SetPace": "policy",
->>>>>>> d1685d6 (services/planner: pin a request to a site and day, at a cost that is shown first)
 	"StartMoveStudy": "draft", "CancelMoveStudy": "draft",
 	"LogSession": "log", "LogSessions": "log", "CorrectSession": "log",
 	"PlanDay": "days", "CoverAbsence": "days", "ReportAbsence": "days", "CloseArea": "days", "EnterForecast": "days", "SetEvening": "days",
@@ -84,13 +79,9 @@ var readers = []string{"ListSites", "ListRuns", "ListPlaces", "ListTrainers", "L
 	"ReadRequest", "ListKinds", "ReadTemplate", "Export", "WatchDraft", "ReadPlan", "ListPlans", "ComparePlans", "ExplainRequest",
 	"ReadPolicy", "ListStays", "WatchMoveStudy", "ListMoveStudies", "ReadWorth", "PreviewExtension", "PreviewIsolation", "ListIsolations", "ReadStayHistory",
 	"ListSkills", "ReadSession", "ListSessions", "GetDay", "GetDaySheet", "PrintDaySheet", "GetReadiness", "ListReadiness", "MeasurePace", "ListEvenings",
-<<<<<<< HEAD
 	"FindRequests", "ReadDog", "ListRecords", "ReadRecord", "FindCodes", "ReadStandings",
 	"GetTrainerDay", "ListTrainerSessions",
-	"ListHandovers", "ReadHandover", "ListReminders", "ReadPlanHead", "ListPlanned", "ReadLoad"}
-=======
 	"ListHandovers", "ReadHandover", "ListReminders", "ReadPlanHead", "ListPlanned", "ReadLoad", "PreviewPlacement", "ListPins"}
->>>>>>> d1685d6 (services/planner: pin a request to a site and day, at a cost that is shown first)
 
 func TestEachRoleOnEachMethod(t *testing.T) {
 	t.Parallel()
