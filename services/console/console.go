@@ -29,6 +29,7 @@ import (
 	"github.com/longlead/longlead/services/console/requests"
 	"github.com/longlead/longlead/services/console/rounds"
 	"github.com/longlead/longlead/services/console/today"
+	"github.com/longlead/longlead/services/console/setup"
 	"github.com/longlead/longlead/services/rpc"
 )
 
@@ -49,6 +50,7 @@ func sections() []frame.Section {
 		requests.Section(),
 		handovers.Section(),
 		letters.Section(),
+		setup.Section(),
 		people.Section(),
 	}
 }
@@ -64,6 +66,7 @@ func (c *Console) Pages(conn *grpc.ClientConn) []rpc.Page {
 		handovers.Pages(),
 		letters.Pages(),
 		dogs.Pages(),
+		setup.Pages(),
 		people.Pages(),
 	)...)
 }
