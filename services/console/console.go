@@ -28,8 +28,8 @@ import (
 	"github.com/longlead/longlead/services/console/people"
 	"github.com/longlead/longlead/services/console/requests"
 	"github.com/longlead/longlead/services/console/rounds"
-	"github.com/longlead/longlead/services/console/today"
 	"github.com/longlead/longlead/services/console/setup"
+	"github.com/longlead/longlead/services/console/today"
 	"github.com/longlead/longlead/services/rpc"
 )
 
