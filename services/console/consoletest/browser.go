@@ -154,7 +154,7 @@ func (b *Browser) Judge(t testing.TB, name, path string) {
 		b.Open(t, path)
 		b.JudgeHere(t, fmt.Sprintf("%s-%d", name, size[0]), size[0])
 	}
-	weight := Evaluate[int64](t, b, `fetch(location.href).then(r => r.text()).then(t => new Blob([t]).size + performance.getEntriesByType("resource").filter(e => !e.name.includes("/events")).reduce((n, e) => n + (e.decodedBodySize || 0), 0))`)
+	weight := Evaluate[int64](t, b, `fetch(location.href).then(r => r.text()).then(t => new Blob([t]).size + performance.getEntriesByType("resource").filter(e => !e.name.includes("/events") && e.name !== location.href).reduce((n, e) => n + (e.decodedBodySize || 0), 0))`)
 	require.Less(t, weight, int64(300<<10), "%s with all that it loads, in bytes", path)
 	require.Positive(t, weight)
 }

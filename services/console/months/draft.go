@@ -89,11 +89,11 @@ func followDraft(v *frame.Visit) error {
 	if err != nil {
 		return err
 	}
-	began, draft := v.Now(), v.May(mayDraft)
+	began, draft := time.Now(), v.May(mayDraft) // how long we have watched, whatever the clock of the school says
 	events, seen := v.Events(), []moment{}
 	for report := first; ; {
 		plan := report.GetPlan()
-		seen = append(seen, momentOf(plan, v.Now().Sub(began)))
+		seen = append(seen, momentOf(plan, time.Since(began)))
 		part, err := v.Render(progressPage, "progress", progressOf(plan, report.GetPhase(), seen, draft))
 		if err != nil {
 			return nil //nolint:nilerr // the answer has begun: the browser asks again

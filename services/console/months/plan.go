@@ -63,12 +63,13 @@ func (h head) Readable() bool {
 
 // monthView is a month with the plan in hand.
 type monthView struct {
-	Head   head
-	Load   load
-	Binds  []binding
-	Hard   int32
-	Moved  int32
-	Pinned int
+	Head  head
+	Load  load
+	Binds []binding
+	Hard  int32
+	Moved int32
+	// Pins hold requests to places.
+	Pins []pinRow
 	// Working are plans that are searched for now, Others those that can be compared with.
 	Working, Others []head
 	Cautions        []string
@@ -78,6 +79,9 @@ type monthView struct {
 	Before, After   string
 	Trouble         *frame.Trouble
 }
+
+// pinRow is a request that is held to a place.
+type pinRow struct{ Code, Dog, Path, Where, By, Note string }
 
 // emptyView is a month that nothing was planned of.
 type emptyView struct {
@@ -189,6 +193,10 @@ func planAs(v *frame.Visit, status int, whole *plannerv1.ReadPlanHeadResponse, p
 	if err != nil {
 		return err
 	}
+	pins, err := planner(v).ListPins(v.Context(), &plannerv1.ListPinsRequest{Month: h.Month})
+	if err != nil {
+		return err
+	}
 	names, _, err := siteNames(v)
 	if err != nil {
 		return err
@@ -201,6 +209,9 @@ func planAs(v *frame.Visit, status int, whole *plannerv1.ReadPlanHeadResponse, p
 		Head: h, Load: loadOf(weeks, whole.GetSites(), names, h.Path, !h.Promised, v.Query("order") == "code"), Binds: bindings(weeks, h.Path, 6),
 		Hard: counts.GetTotals().GetHard(), Moved: counts.GetTotals().GetMoved(), Cautions: whole.GetCautions(), Policy: whole.GetPolicy(), MayDraft: v.May(mayDraft), MayPublish: v.May(mayPublish),
 		Before: month.Prev().String(), After: month.Next().String(), Trouble: trouble,
+	}
+	for _, p := range pins.GetPins() {
+		view.Pins = append(view.Pins, pinRow{Code: p.GetRequestCode(), Dog: p.GetDogName(), Path: path(h.Path+"/request", p.GetRequestCode()), Where: pinWords(p.GetAt()), By: p.GetMadeBy(), Note: p.GetNote()})
 	}
 	for _, other := range plans {
 		switch {

@@ -10,18 +10,20 @@ var requestPage = parse("request.html")
 
 // requestView is one request in a plan.
 type requestView struct {
-	Head       head
-	Code, Dog  string
-	Place      *plannerv1.Placement
-	Mark       string
-	Standing   string
-	Wait       *plannerv1.Wait
-	Refusals   []*plannerv1.Refusal
-	Open       int32
-	Weighing   *weighing
-	Path       string
-	MayDraft   bool
-	Trouble    *frame.Trouble
+	Head      head
+	Code, Dog string
+	Place     *plannerv1.Placement
+	Mark      string
+	Standing  string
+	Wait      *plannerv1.Wait
+	Refusals  []*plannerv1.Refusal
+	Open      int32
+	Weighing  *weighing
+	Path      string
+	MayDraft  bool
+	Trouble   *frame.Trouble
+	// Hold is the form that holds it to a place, for whom may; absent where nothing can be changed any more.
+	Hold       *holding
 	GivenUp    []codeLink
 	WouldShift []codeLink
 }
@@ -61,6 +63,11 @@ func showRequest(v *frame.Visit) error {
 	}
 	view := requestOf(headOf(whole.GetPlan()), v.Path("code"), reply)
 	view.MayDraft, view.Trouble = v.May(mayDraft), trouble
+	if view.MayDraft && view.Head.Readable() {
+		if err := holdingOf(v, &view); err != nil {
+			return err
+		}
+	}
 	if trouble != nil {
 		return v.ShowAs(trouble.Status, requestPage, view)
 	}

@@ -56,10 +56,15 @@ func traceOf(seen []moment) trace {
 	}
 	var value, bound steps
 	for _, m := range seen {
-		value.to(x(m.After), y(m.Value))
+		if m.Value != 0 || value.begun {
+			value.to(x(m.After), y(m.Value))
+		}
 		if m.Bounded {
 			bound.to(x(m.After), y(m.Bound))
 		}
+	}
+	if !value.begun {
+		value.to(0, y(last.Value)) // nothing is found yet: a line along the floor
 	}
 	t.Value, t.ValueY = value.line(traceEdge), y(last.Value)
 	if last.Bounded {
