@@ -16,7 +16,8 @@
 //	words.go     what is dropped, in words
 //	store.go     one transaction that keeps it
 //	anew.go      the rest of a day once more: a trainer gone, an area closed, heat; differ.go says what is otherwise
-//	server_repair.go  the calls that do so; appointed_job.go does it when an appointment was moved
+//	trial.go     a change that is looked at before it counts: what was seen is what is kept, or nothing
+//	server_repair.go, server_absence.go  the calls that do so; appointed_job.go does it when an appointment was moved
 //
 // A shift belongs to the day on which it begins. Heat closes areas by a forecast that a person entered; on a day without one, or in an hour
 // without one, it closes none, and Notes say so. Two dogs that must not meet are never in one area at once; on the way there people see to it.

@@ -23,6 +23,10 @@ func TestPagesOfADay(t *testing.T) {
 	b := s.Browser(t, "site-lead")
 	b.Judge(t, "today", path)
 	b.Judge(t, "today-area", path+"?by=area")
+	b.Open(t, path)
+	b.Await(t, "who may not be ready is there", `document.querySelector("#risk .caution")?.innerText.includes("95 % interval")`)
+	b.JudgeHere(t, "today-risk", 1280)
+	b.Judge(t, "today-risk-page", path+"/risk")
 	b.Judge(t, "today-no-plan", "/today/DRUM/2027-03-12")
 	b.Judge(t, "today-absence", path+"/absence?trainer=AMINA&kind=sickness&from=11:00")
 	b.Size(t, 640, 400) // a window of 1280 at 200 %

@@ -12,7 +12,6 @@ import (
 	daysheetv1 "github.com/longlead/longlead/proto/longlead/daysheet/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
-	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 )
 
 // dayView is a site's day.
@@ -32,7 +31,6 @@ type dayView struct {
 	Conditions *dayplanv1.Conditions
 	Sheet      *daysheetv1.DaySheet // nil without a plan
 	Isolation  *plannerv1.ListIsolationsResponse
-	Readiness  *readinessv1.ListReadinessResponse
 	ByArea     bool
 	Wrong      []finding
 	Know       []string
@@ -68,9 +66,6 @@ func readDay(v *frame.Visit) (*dayView, error) {
 		d.Sheet = sheets.GetSheet()
 	}
 	if d.Isolation, err = plannerv1.NewMendServiceClient(v.Conn).ListIsolations(v.Context(), &plannerv1.ListIsolationsRequest{SiteCode: v.Path("site"), Day: d.Day}); err != nil {
-		return nil, err
-	}
-	if d.Readiness, err = readinessv1.NewReadinessServiceClient(v.Conn).ListReadiness(v.Context(), &readinessv1.ListReadinessRequest{SiteCode: v.Path("site"), Day: d.Day}); err != nil {
 		return nil, err
 	}
 	return d, d.finish()

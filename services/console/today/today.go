@@ -4,6 +4,7 @@
 //	day.go      one day as it is read and shown
 //	wrong.go    what is wrong or tight, before everything else
 //	picture.go  the day on one line of time, by trainer or by area
+//	risk.go     who may not be ready, which takes longer to reckon
 //	report.go   an absence, a closed area, heat: what mending the day changes, before it counts
 //
 // What mends a day is looked at first: an address with all that was asked shows the differences and changes nothing, and a button keeps just
@@ -30,6 +31,7 @@ var files embed.FS
 var (
 	dayPage    = frame.Parse(files, "templates/day.html")
 	repairPage = frame.Parse(files, "templates/repair.html")
+	riskPage   = frame.Parse(files, "templates/risk.html")
 )
 
 const (
@@ -46,6 +48,7 @@ func Pages() []frame.Page {
 		{Pattern: "GET /today", Needs: mayRead, Serve: choose},
 		{Pattern: "GET /today/{site}", Needs: mayRead, Serve: findDay},
 		{Pattern: "GET /today/{site}/{day}", Needs: mayRead, Serve: showDay},
+		{Pattern: "GET /today/{site}/{day}/risk", Needs: mayRead, Serve: showRisk},
 		{Pattern: "POST /today/{site}/{day}/plan", Needs: mayPlan, Serve: planDay},
 	}
 	for _, kind := range kinds() {

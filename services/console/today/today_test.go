@@ -1,7 +1,6 @@
 package today_test
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -175,6 +174,24 @@ func TestFaultyReports(t *testing.T) {
 	require.Equal(t, http.StatusNotFound, in.Get(t, path+"/absence?trainer=NOBODY&kind=sickness").Status)
 }
 
+// TestRisk: who may not be ready is a page, and a part of the day's.
+func TestRisk(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	in := s.As(t, "viewer")
+	require.Contains(t, in.Get(t, path).Body, `href="`+path+`/risk"`, "scripts or not")
+	page := in.Get(t, path+"/risk")
+	require.Contains(t, page.Body, "95 % interval")
+	require.Contains(t, page.Body, "<h1>")
+	part := in.Part(t, path+"/risk")
+	require.Equal(t, http.StatusOK, part.Status)
+	require.Contains(t, part.Body, "95 % interval")
+	require.NotContains(t, part.Body, "<h1>")
+	n := s.Statements(func() { in.Get(t, path+"/risk") })
+	require.LessOrEqual(t, n, int64(25))
+	require.Equal(t, n, s.Statements(func() { in.Get(t, "/today/TARN/"+consoletest.FlowDay+"/risk") }))
+}
+
 func TestHostileNamesAreText(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
@@ -202,24 +219,27 @@ func TestStatements(t *testing.T) {
 	in := s.As(t, "site-lead")
 	n := s.Statements(func() { in.Get(t, path) })
 	t.Logf("%d statements", n)
-	require.LessOrEqual(t, n, int64(120))
+	require.LessOrEqual(t, n, int64(100))
 	require.Equal(t, n, s.Statements(func() { in.Get(t, "/today/TARN/"+consoletest.FlowDay) }), "another site takes as many")
 	require.Equal(t, n, s.Statements(func() { in.Get(t, path+"?by=area") }))
 }
 
-// TestSpeed measures a full site's day, as the server answers it. The limits are generous: the machine may be busy.
-func TestSpeed(t *testing.T) {
-	s := newSchool(t)
-	in := s.As(t, "site-lead")
-	for _, p := range []string{path, "/rounds/AMINA/" + consoletest.FlowDay} {
-		var took []time.Duration
-		for range 60 {
-			began := time.Now()
-			require.Equal(t, http.StatusOK, in.Get(t, p).Status)
-			took = append(took, time.Since(began))
-		}
-		slices.Sort(took)
-		t.Log(fmt.Sprintf("%s: median %s, p99 %s", p, took[len(took)/2].Round(time.Millisecond), took[len(took)*99/100].Round(time.Millisecond)))
-		require.Less(t, took[len(took)/2], 2*time.Second)
+// BenchmarkPages measures how long the server takes for a full site's day, with the network of this machine between. Asked for are 100 ms at the
+// median and 300 ms at p99; run it with -benchtime 200x on a quiet machine.
+func BenchmarkPages(b *testing.B) {
+	s := newSchool(b)
+	in := s.As(b, "site-lead")
+	for name, p := range map[string]string{"trainers": path, "areas": path + "?by=area", "risk": path + "/risk", "rounds": "/rounds/AMINA/" + consoletest.FlowDay} {
+		b.Run(name, func(b *testing.B) {
+			var took []time.Duration
+			for b.Loop() {
+				began := time.Now()
+				require.Equal(b, http.StatusOK, in.Get(b, p).Status)
+				took = append(took, time.Since(began))
+			}
+			slices.Sort(took)
+			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "median-ms")
+			b.ReportMetric(float64(took[len(took)*99/100].Microseconds())/1000, "p99-ms")
+		})
 	}
 }

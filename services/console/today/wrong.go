@@ -7,7 +7,6 @@ import (
 	"github.com/longlead/longlead/services/console/frame"
 
 	dayplanv1 "github.com/longlead/longlead/proto/longlead/dayplan/v1"
-	readinessv1 "github.com/longlead/longlead/proto/longlead/readiness/v1"
 )
 
 // finding is one thing that is wrong or tight.
@@ -38,7 +37,6 @@ func (d *dayView) findWrong() {
 		d.add("Closed.", fmt.Sprintf("%s from %s to %s: %s.", c.GetAreaCode(), c.GetFrom(), c.GetTo(), c.GetReason()))
 	}
 	d.addHeat()
-	d.addRisk()
 	for _, note := range d.Plan.GetNotes() {
 		if !isHeat(note) {
 			d.Know = append(d.Know, note)
@@ -124,7 +122,8 @@ func (d *dayView) addHeat() {
 		spans(all), spans(risky), float64(most)/10, source)
 	var more []string
 	for _, note := range d.Plan.GetNotes() {
-		if isHeat(note) || strings.Contains(note, "veterinarian and local codes") {
+		// Of a plan that was made before the forecast came, what it says of having none is over.
+		if !strings.HasPrefix(note, "Heat was not planned for") && (isHeat(note) || strings.Contains(note, "veterinarian and local codes")) {
 			more = append(more, note)
 		}
 	}
@@ -149,18 +148,4 @@ func spans(hours []*dayplanv1.HeatHour) string {
 		out = append(out, from+" to "+to)
 	}
 	return "from " + strings.Join(out, ", ")
-}
-
-// addRisk names the dogs that may not be ready on their graduation day.
-func (d *dayView) addRisk() {
-	var more []string
-	for _, x := range d.Readiness.GetDogs() {
-		if x.GetFlag() == readinessv1.Flag_FLAG_AT_RISK {
-			more = append(more, fmt.Sprintf("%s (%s), goes home %s: chance %s, 95 %% interval %s to %s", x.GetDogName(), x.GetDogCode(), frame.Day(x.GetGraduation()),
-				frame.Percent(100*x.GetAll().GetMean()), frame.Percent(100*x.GetAll().GetLow()), frame.Percent(100*x.GetAll().GetHigh())))
-		}
-	}
-	if len(more) > 0 {
-		d.add("At risk.", frame.Count(len(more), "dog", "dogs")+" may not meet all targets on graduation day, going by the logs. The trainer and the manager decide what to do.", more...)
-	}
 }
