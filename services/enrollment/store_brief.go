@@ -45,24 +45,17 @@ func ListBriefs(ctx context.Context, db postgres.DB, requests []ids.RequestID) (
 // those whose owner accepts a site. An empty text, and an absent site, pick none.
 func Pick(ctx context.Context, db postgres.DB, requests []ids.RequestID, find string, site ids.SiteID) (named, accepting []ids.RequestID, err error) {
 	type row struct {
-		ID      ids.RequestID `db:"id"`
-		Named   bool          `db:"named"`
-		Accepts bool          `db:"accepts"`
+		Named     [][16]byte `db:"named"`
+		Accepting [][16]byte `db:"accepting"`
 	}
-	rows, err := postgres.List[row](ctx, db, "pick requests", `
-		select r.id, $2 <> '' and strpos(lower(concat_ws(e'\n', r.code, d.code, d.name, o.name)), lower($2)) > 0 as named,
-		  exists (select from enrollment.request_site s where s.request_id = r.id and s.site_id = $3) as accepts
-		from enrollment.request r join enrollment.dog d on d.id = r.dog_id join enrollment.owner o on o.id = d.owner_id
-		where r.id in (select unnest($1::uuid[])) order by r.id`, requests, find, site)
-	for _, r := range rows {
-		if r.Named {
-			named = append(named, r.ID)
-		}
-		if r.Accepts {
-			accepting = append(accepting, r.ID)
-		}
-	}
-	return named, accepting, err
+	found, err := postgres.One[row](ctx, db, "pick requests", `
+		select coalesce(array_agg(id) filter (where named), '{}') as named, coalesce(array_agg(id) filter (where accepts), '{}') as accepting
+		from (
+		  select r.id, $2 <> '' and strpos(lower(concat_ws(e'\n', r.code, d.code, d.name, o.name)), lower($2)) > 0 as named,
+		    exists (select from enrollment.request_site s where s.request_id = r.id and s.site_id = $3) as accepts
+		  from enrollment.request r join enrollment.dog d on d.id = r.dog_id join enrollment.owner o on o.id = d.owner_id
+		  where r.id in (select unnest($1::uuid[]))) known`, ids.Raw(requests), find, site)
+	return ids.OfRaw[ids.RequestID](found.Named), ids.OfRaw[ids.RequestID](found.Accepting), err
 }
 
 // CountBySite counts for each site the requests of both lists together whose owners accept it, and those of the second list.
@@ -75,7 +68,7 @@ func CountBySite(ctx context.Context, db postgres.DB, placed, waiting []ids.Requ
 	rows, err := postgres.List[row](ctx, db, "count requests by site", `
 		select s.site_id, count(*)::int as all_of_them, count(*) filter (where a.waits)::int as waits
 		from (select unnest($1::uuid[]) as id, false as waits union all select unnest($2::uuid[]), true) a
-		join enrollment.request_site s on s.request_id = a.id group by s.site_id`, placed, waiting)
+		join enrollment.request_site s on s.request_id = a.id group by s.site_id`, ids.Raw(placed), ids.Raw(waiting))
 	all, waits = map[ids.SiteID]int{}, map[ids.SiteID]int{}
 	for _, r := range rows {
 		all[r.SiteID], waits[r.SiteID] = r.All, r.Waits

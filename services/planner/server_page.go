@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/longlead/longlead/services/apperr"
-	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/enrollment"
 	"github.com/longlead/longlead/services/facility"
 	"github.com/longlead/longlead/services/ids"
@@ -198,18 +197,13 @@ func readLoad(ctx context.Context, tx postgres.Tx, plan Plan, req *plannerv1.Rea
 		}
 		only = site.ID
 	}
-	first, length := plan.Month.First(), 1
-	if req.GetBy() != plannerv1.LoadBy_LOAD_BY_DAY {
-		first, length = first.AddDays(1-first.ISOWeekday()), daysAWeek
-	}
-	lines, err := listLoad(ctx, tx, plan.ID, plan.Month.Span(), first, length, only)
+	lines, err := listLoad(ctx, tx, plan.ID, plan.Month.Span(), only)
 	if err != nil {
 		return nil, err
 	}
-	return loadToProto(plan, sites, lines, first, length), nil
+	by := newSpans(plan.Month, req.GetBy() == plannerv1.LoadBy_LOAD_BY_DAY)
+	return loadToProto(plan, sites, by, by.loads(lines, sites)), nil
 }
-
-const daysAWeek = 7
 
 // planOrMonth says how the plan that is meant is found.
 func planOrMonth(req *plannerv1.ReadLoadRequest) (func(context.Context, postgres.Tx) (Plan, error), error) {
@@ -224,33 +218,19 @@ func planOrMonth(req *plannerv1.ReadLoadRequest) (func(context.Context, postgres
 	return func(ctx context.Context, tx postgres.Tx) (Plan, error) { return findPublished(ctx, tx, month) }, err
 }
 
-// resourceOrder is the order in which resources are shown.
-var resourceOrder = []string{UseRuns, UseTrainerMinutes, UseIntake, UseHandover, UseSiteMinutes}
-
-// loadToProto lays the lines out, with a number for each span.
-func loadToProto(plan Plan, sites []facility.Site, lines []loadLine, first calendar.Date, length int) *plannerv1.ReadLoadResponse {
+// loadToProto writes loads with their spans.
+func loadToProto(plan Plan, sites []facility.Site, by spans, loads []load) *plannerv1.ReadLoadResponse {
 	out := &plannerv1.ReadLoadResponse{PlanId: plan.ID.String()}
-	month := plan.Month.Span()
-	for day := first; day.Before(month.To); day = day.AddDays(length) {
-		span, _ := calendar.Span{From: day, To: day.AddDays(length)}.Intersect(month)
-		out.FirstDays, out.Days = append(out.FirstDays, span.From.String()), append(out.Days, int32(span.Nights()))
+	for _, days := range by.days {
+		out.FirstDays, out.Days = append(out.FirstDays, days.From.String()), append(out.Days, int32(days.Nights()))
 	}
 	codes := map[ids.SiteID]string{}
 	for _, s := range sites {
 		codes[s.ID] = s.Code
 	}
-	slices.SortFunc(lines, func(a, b loadLine) int {
-		return cmp.Or(cmp.Compare(codes[a.SiteID], codes[b.SiteID]), cmp.Compare(slices.Index(resourceOrder, a.Resource), slices.Index(resourceOrder, b.Resource)),
-			cmp.Compare(classRank(facility.Class(a.Unit)), classRank(facility.Class(b.Unit))), cmp.Compare(a.Unit, b.Unit))
-	})
-	for _, l := range lines {
-		spans := len(out.Days)
-		line := &plannerv1.LoadLine{SiteCode: codes[l.SiteID], Resource: l.Resource, Unit: l.Unit,
-			Used: make([]int64, spans), Capacity: make([]int64, spans), FullDays: make([]int32, spans), Price: make([]float32, spans)}
-		for i, span := range l.Spans {
-			line.Used[span], line.Capacity[span], line.FullDays[span], line.Price[span] = l.Used[i], l.Capacity[i], l.FullDays[i], l.Price[i]
-		}
-		out.Lines = append(out.Lines, line)
+	for _, l := range loads {
+		out.Lines = append(out.Lines, &plannerv1.LoadLine{SiteCode: codes[l.site], Resource: l.resource, Unit: l.unit,
+			Used: l.used, Capacity: l.capacity, FullDays: l.full, Price: l.price})
 	}
 	return out
 }

@@ -62,7 +62,7 @@ const pickPlanned = `
 	    and ($5::uuid is null or site_id = $5 or not placed and request_id in (select unnest($6::uuid[]))))`
 
 func (f plannedFilter) args(more ...any) []any {
-	return append([]any{f.plan, f.which, f.byText, f.named, f.site, f.accepting}, more...)
+	return append([]any{f.plan, f.which, f.byText, ids.Raw(f.named), f.site, ids.Raw(f.accepting)}, more...)
 }
 
 // plannedTotals counts a plan's requests, and those that a filter picks.
@@ -100,20 +100,12 @@ func listPlanned(ctx context.Context, db postgres.DB, f plannedFilter, sites []i
 // listRequestsOf returns the requests that a plan places and those that wait.
 func listRequestsOf(ctx context.Context, db postgres.DB, plan ids.PlanID) (placed, waiting []ids.RequestID, err error) {
 	type row struct {
-		ID     ids.RequestID `db:"request_id"`
-		Placed bool          `db:"placed"`
+		Placed  [][16]byte `db:"placed"`
+		Waiting [][16]byte `db:"waiting"`
 	}
-	rows, err := postgres.List[row](ctx, db, "list the requests of a plan by ID", `
-		select request_id, true as placed from planner.placement where plan_id = $1
-		union all select request_id, false from planner.wait where plan_id = $1`, plan)
-	for _, r := range rows {
-		if r.Placed {
-			placed = append(placed, r.ID)
-		} else {
-			waiting = append(waiting, r.ID)
-		}
-	}
-	return placed, waiting, err
+	found, err := postgres.One[row](ctx, db, "list the requests of a plan by ID", `
+		select array(select request_id from planner.placement where plan_id = $1) as placed, array(select request_id from planner.wait where plan_id = $1) as waiting`, plan)
+	return ids.OfRaw[ids.RequestID](found.Placed), ids.OfRaw[ids.RequestID](found.Waiting), err
 }
 
 // siteSum is what a plan's placements or long days at one site add up to.
@@ -144,7 +136,8 @@ type useSum struct {
 func sumUses(ctx context.Context, db postgres.DB, plan ids.PlanID, days calendar.Span) ([]useSum, error) {
 	return postgres.List[useSum](ctx, db, "sum uses by site", `
 		select site_id, resource, sum(used)::bigint as used, sum(capacity)::bigint as capacity from planner.use
-		where plan_id = $1 and day >= $2 and day < $3 group by site_id, resource`, plan, days.From, days.To)
+		where plan_id = $1 and day >= $2 and day < $3 
+		  and resource in ('runs', 'trainer minutes', 'intake places', 'handover places') group by site_id, resource`, plan, days.From, days.To)
 }
 
 // listPlacementsOf returns a plan's placements of some requests.

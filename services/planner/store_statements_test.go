@@ -6,6 +6,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
+	"github.com/longlead/longlead/services/calendar"
 	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/postgres"
 
@@ -52,7 +53,7 @@ func PageStatements(ctx context.Context, pool *postgres.Pool, plan, other string
 			return err
 		},
 		"load": func(tx postgres.Tx) error {
-			_, err := readLoad(ctx, tx, Plan{ID: first}, &plannerv1.ReadLoadRequest{})
+			_, err := readLoad(ctx, tx, Plan{ID: first, Month: calendar.MustMonth("2027-03")}, &plannerv1.ReadLoadRequest{})
 			return err
 		},
 		"compare": func(tx postgres.Tx) error { _, err := compareTx(ctx, tx, first, second, 200, 0); return err },
