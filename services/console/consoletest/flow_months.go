@@ -19,10 +19,11 @@ type MonthDone struct {
 }
 
 // MonthFlow is a month as the operations manager plans it, in a browser: draft, watch, stop and keep, compare, hold a request to its place once
-// the cost was shown, draft again, publish. Each step is held against the page and against what the services say. The school needs workers.
-func MonthFlow(t testing.TB, s *School) MonthDone {
+// the cost was shown, draft again, publish. Each step is held against the page and against what the services say. The school needs workers, and the
+// manager of that login must be signed in in the browser.
+func MonthFlow(t testing.TB, s *School, b *Browser, login string) MonthDone {
 	t.Helper()
-	f := &monthFlow{b: s.Browser(t, "manager"), calls: plannerv1.NewPlannerServiceClient(s.Conn)}
+	f := &monthFlow{b: b, login: login, calls: plannerv1.NewPlannerServiceClient(s.Conn)}
 	f.b.Open(t, "/month")
 	require.Contains(t, f.b.Text(t, "h1"), "no plan yet")
 	first := f.draftAndKeep(t)
@@ -37,6 +38,7 @@ func MonthFlow(t testing.TB, s *School) MonthDone {
 
 type monthFlow struct {
 	b     *Browser
+	login string
 	calls plannerv1.PlannerServiceClient
 }
 
@@ -93,7 +95,7 @@ func (f *monthFlow) draftAndKeep(t testing.TB) string {
 	plan := f.arrived(t)
 	require.Equal(t, id, plan)
 	require.Equal(t, plannerv1.PlanState_PLAN_STATE_DRAFT, f.plan(t, plan).GetState())
-	require.Equal(t, "rosa", f.plan(t, plan).GetFinishAskedBy())
+	require.Equal(t, f.login, f.plan(t, plan).GetFinishAskedBy())
 	require.Contains(t, f.b.Text(t, "dl.figures"), "of 260")
 	return plan
 }
@@ -135,7 +137,7 @@ func (f *monthFlow) hold(t testing.TB, plan string) *plannerv1.Planned {
 	f.b.Await(t, "it is held", `(document.querySelector(".notice")?.textContent ?? "").includes("is held to")`)
 	pins := f.pins(t)
 	require.Len(t, pins, 1)
-	require.Equal(t, []string{code, row.GetSiteCode(), row.GetArrival(), "rosa", "the owner flies out that day"},
+	require.Equal(t, []string{code, row.GetSiteCode(), row.GetArrival(), f.login, "the owner flies out that day"},
 		[]string{pins[0].GetRequestCode(), pins[0].GetAt().GetSiteCode(), pins[0].GetAt().GetArrival(), pins[0].GetMadeBy(), pins[0].GetNote()})
 	return row
 }

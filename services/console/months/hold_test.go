@@ -13,24 +13,6 @@ import (
 	plannerv1 "github.com/longlead/longlead/proto/longlead/planner/v1"
 )
 
-// TestMonthFlow is the manager's month in a browser.
-func TestMonthFlow(t *testing.T) {
-	t.Parallel()
-	s := consoletest.New(t, consoletest.Set{Work: true})
-	done := consoletest.MonthFlow(t, s)
-	for want, query := range map[string]string{
-		"draft, stopped by rosa": `select state || ', stopped by ' || finish_asked_by from planner.plan where id::text = $1`,
-		"1 live pin":             `select count(*) || ' live pin' from planner.pin where ended_at is null and made_by = 'rosa' and $1 <> ''`,
-		"as many stays as were proposed": `select case when count(*) = (select count(*) from planner.stay where state = 'published') then 'as many stays as were proposed' else 'not as many' end
-			from planner.placement where standing = 'new' and plan_id <> $1::uuid and plan_id::text = '` + done.Published + `'`,
-	} {
-		var got string
-		require.NoError(t, s.Pool.QueryRow(t.Context(), query, done.Kept).Scan(&got))
-		require.Equal(t, want, got)
-	}
-	require.Positive(t, stays(t, s.Pool, "published"))
-}
-
 var printOnPage = regexp.MustCompile(`name="fingerprint" value="([^"]+)"`)
 
 // TestHoldingWithoutScripts holds a request to its place by forms alone, and lets it go.
