@@ -74,7 +74,30 @@ func TestPiecesOfAPlanAreThePlan(t *testing.T) {
 		}
 	}
 	require.EqualValues(t, hard, totals.GetHard())
+	standings := map[string]int32{}
+	for _, p := range whole.GetPlacements() {
+		standings[p.GetStanding()]++
+	}
+	require.Equal(t, []int32{standings["new"], standings["kept"], standings["moved"], standings["confirmed"] + standings["in residence"], 0},
+		[]int32{totals.GetFresh(), totals.GetKept(), totals.GetMoved(), totals.GetStanding(), totals.GetDropped()})
+	checkExplained(t, s, whole)
 	checkLoad(t, s, whole)
+}
+
+// checkExplained holds what is said of single requests against the whole plan.
+func checkExplained(t *testing.T, s *school, whole *plannerv1.ReadPlanResponse) {
+	t.Helper()
+	explain := func(code string) *plannerv1.ExplainRequestResponse {
+		why, err := s.planner.ExplainRequest(t.Context(), &plannerv1.ExplainRequestRequest{PlanId: whole.GetPlan().GetId(), RequestCode: code})
+		require.NoError(t, err)
+		return why
+	}
+	for _, p := range whole.GetPlacements() {
+		require.True(t, proto.Equal(p, explain(p.GetRequestCode()).GetPlacement()), "%v", p)
+	}
+	for _, w := range whole.GetWaits() {
+		require.True(t, proto.Equal(w, explain(w.GetRequestCode()).GetWait()), "%v", w)
+	}
 }
 
 // TestPlannedIsFound looks for requests by everything that a person could remember of them.

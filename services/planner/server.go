@@ -218,7 +218,13 @@ func (s *Server) ExplainRequest(ctx context.Context, req *plannerv1.ExplainReque
 	if err != nil {
 		return nil, err
 	}
-	whole, err := s.readWhole(ctx, id)
+	read := func(ctx context.Context, id ids.PlanID) (whole, error) {
+		return s.readOne(ctx, id, req.GetRequestCode())
+	}
+	if req.GetSeconds() > 0 {
+		read = s.readWhole // solving anew needs all of the plan
+	}
+	whole, err := read(ctx, id)
 	if err != nil {
 		return nil, err
 	}

@@ -146,6 +146,18 @@ func listPlacementsOf(ctx context.Context, db postgres.DB, plan ids.PlanID, requ
 		select `+placementColumns+` from planner.placement where plan_id = $1 and request_id = any($2) order by request_code`, plan, requests)
 }
 
+// findOfRequest returns what a plan says of one request: a placement, a wait, or neither.
+func findOfRequest(ctx context.Context, db postgres.DB, plan ids.PlanID, code string) ([]Placement, []Wait, error) {
+	placements, err := postgres.List[Placement](ctx, db, "find a placement by its request", `
+		select `+placementColumns+` from planner.placement where plan_id = $1 and request_code = $2`, plan, code)
+	if err != nil || len(placements) > 0 {
+		return placements, nil, err
+	}
+	waits, err := postgres.List[Wait](ctx, db, "find a wait by its request", `
+		select plan_id, request_id, request_code, hard, reason, remedy, refusals from planner.wait where plan_id = $1 and request_code = $2`, plan, code)
+	return nil, waits, err
+}
+
 // findPublished returns the published plan of a month, or NotFound.
 func findPublished(ctx context.Context, db postgres.DB, month calendar.Month) (Plan, error) {
 	plan, err := postgres.One[Plan](ctx, db, "find the published plan of "+month.String(), `

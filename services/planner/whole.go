@@ -97,6 +97,38 @@ func (s *Server) readWhole(ctx context.Context, id ids.PlanID) (whole, error) {
 	return w, nil
 }
 
+// readOne reads a plan with what it says of one request and nothing of the others.
+func (s *Server) readOne(ctx context.Context, id ids.PlanID, code string) (whole, error) {
+	var w whole
+	err := postgres.ReadTx(ctx, s.deps.Pool, func(tx postgres.Tx) (err error) {
+		if w.plan, err = findPlan(ctx, tx, id, false); err != nil {
+			return err
+		}
+		if w.placements, w.waits, err = findOfRequest(ctx, tx, id, code); err != nil {
+			return err
+		}
+		var requests []ids.RequestID
+		var runs []ids.RunID
+		for _, p := range w.placements {
+			requests, runs = append(requests, p.RequestID), append(runs, p.RunID)
+		}
+		for _, wait := range w.waits {
+			requests = append(requests, wait.RequestID)
+		}
+		n, briefs, err := readBriefNames(ctx, tx, requests, runs)
+		for _, b := range briefs {
+			c := n.cases[b.ID]
+			for _, site := range b.Sites {
+				c.Request.Sites = append(c.Request.Sites, enrollment.SiteChoice{SiteID: site})
+			}
+			n.cases[b.ID] = c
+		}
+		w.names = n
+		return err
+	})
+	return w, err
+}
+
 // sort brings the parts into the order that people read: by site, day and code.
 func (w *whole) sort() {
 	slices.SortFunc(w.placements, func(a, b Placement) int {
