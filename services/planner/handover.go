@@ -49,6 +49,9 @@ func findLatest(ctx context.Context, db postgres.DB, code string) (Stay, error) 
 }
 
 func handoverStaysOf(ctx context.Context, db postgres.DB, requests []ids.RequestID) (map[ids.RequestID]handover.StayRef, error) {
+	if len(requests) == 0 {
+		return map[ids.RequestID]handover.StayRef{}, nil // names of sites and trainers alone are asked for
+	}
 	stays, err := listLatestOf(ctx, db, requests)
 	if err != nil {
 		return nil, err
