@@ -17,8 +17,10 @@ import (
 	"golang.org/x/net/html"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	"github.com/longlead/longlead/services/exchange"
+	"github.com/longlead/longlead/services/internal/scenariotest"
 	"github.com/longlead/longlead/services/rpc"
 
 	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
@@ -281,4 +283,37 @@ func TestADogInIsolationComesFirst(t *testing.T) {
 		}
 	}
 	require.Equal(t, 2, seen)
+}
+
+// TestATrainersDayAtAnySite: the sheet is that of the site where the trainer works on the day; without a plan there is none, and it is no error.
+func TestATrainersDayAtAnySite(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	scenariotest.FillMarch(t, s.pool)
+	ask := func(trainer, day string) (*daysheetv1.GetTrainerDayResponse, error) {
+		return s.sheets["trainer"].GetTrainerDay(t.Context(), &daysheetv1.GetTrainerDayRequest{TrainerCode: trainer, Day: day})
+	}
+	got, err := ask("AMINA", "2027-03-09")
+	require.NoError(t, err)
+	require.Nil(t, got.GetSheet())
+	require.Equal(t, []string{"DRUM", "America/Chicago", "Amina Thorne"}, []string{got.GetSiteCode(), got.GetZone(), got.GetTrainerName()})
+
+	s.plan(t, "DRUM", "2027-03-09")
+	got, err = ask("AMINA", "2027-03-09")
+	require.NoError(t, err)
+	require.Len(t, got.GetSheet().GetTrainers(), 1)
+	require.Equal(t, "AMINA", got.GetSheet().GetTrainers()[0].GetTrainerCode())
+	whole, err := s.sheets["trainer"].GetDaySheet(t.Context(), &daysheetv1.GetDaySheetRequest{SiteCode: "DRUM", Day: "2027-03-09", TrainerCode: "AMINA"})
+	require.NoError(t, err)
+	require.True(t, proto.Equal(whole.GetSheet(), got.GetSheet()), "the same sheet as by the site")
+
+	// A day on which she does not work.
+	got, err = ask("AMINA", "2027-03-11")
+	require.NoError(t, err)
+	require.Nil(t, got.GetSheet())
+	require.Equal(t, []string{"", "America/Chicago"}, []string{got.GetSiteCode(), got.GetZone()})
+	_, err = ask("NOBODY", "2027-03-09")
+	require.Equal(t, codes.NotFound, status.Code(err))
+	_, err = ask("AMINA", "soon")
+	require.Equal(t, codes.InvalidArgument, status.Code(err))
 }

@@ -257,3 +257,27 @@ func TestTheLadder(t *testing.T) {
 	_, err = s.ListSkills(t.Context(), &trainingv1.ListSkillsRequest{ProgramCode: "UNICORNS"})
 	refuses(t, err, apperr.NotFound, "PROGRAM_UNKNOWN", "`longlead export programs`")
 }
+
+// TestWhatATrainerHeld lists one trainer's sessions of one day: those that count.
+func TestWhatATrainerHeld(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	first := s.logs(t, entry())
+	mended := entry()
+	mended.Key, mended.Successes = uuid.NewString(), 9
+	got, err := s.CorrectSession(t.Context(), &trainingv1.CorrectSessionRequest{SessionId: first.GetId(), Entry: mended})
+	require.NoError(t, err)
+	earlier := entry()
+	earlier.Key, earlier.TrainedAt = uuid.NewString(), timestamppb.New(entry().GetTrainedAt().AsTime().Add(-48*time.Hour))
+	s.logs(t, earlier)
+	list, err := s.ListTrainerSessions(t.Context(), &trainingv1.ListTrainerSessionsRequest{TrainerCode: "ANA", Day: "2027-03-08"})
+	require.NoError(t, err)
+	same(t, &trainingv1.ListTrainerSessionsResponse{Sessions: []*trainingv1.Session{got.GetSession()}}, list)
+	none, err := s.ListTrainerSessions(t.Context(), &trainingv1.ListTrainerSessionsRequest{TrainerCode: "ANA", Day: "2027-03-09"})
+	require.NoError(t, err)
+	require.Empty(t, none.GetSessions())
+	_, err = s.ListTrainerSessions(t.Context(), &trainingv1.ListTrainerSessionsRequest{TrainerCode: "NOBODY", Day: "2027-03-08"})
+	require.ErrorIs(t, err, apperr.NotFound)
+	_, err = s.ListTrainerSessions(t.Context(), &trainingv1.ListTrainerSessionsRequest{TrainerCode: "ANA", Day: "soon"})
+	require.ErrorIs(t, err, apperr.Invalid)
+}

@@ -46,6 +46,7 @@ func TestWhatIsRefusedCanBeCorrected(t *testing.T) {
 	b.SetClock(t, at.Add(72*time.Hour))
 	b.Open(t, path)
 	b.Await(t, "the clock is told", `document.querySelector("#signal").innerText.includes("clock is 4320 min ahead")`)
+	b.Await(t, "the form is wired", `document.querySelector("[data-steps]")?.hidden === false`)
 	logLast := `document.querySelectorAll(".lines a.log")[document.querySelectorAll(".lines a.log").length - 1].click(); true`
 	consoletest.Evaluate[bool](t, b, logLast)
 	b.Click(t, "[data-trial='1']")
@@ -105,4 +106,47 @@ func TestKeptForWhoWroteIt(t *testing.T) {
 	b.Click(t, "main button")
 	b.Await(t, "it is sent", `location.pathname === "`+path+`" && Array.from(document.querySelectorAll("#held li")).some(li => li.innerText.includes("mine alone") && li.innerText.includes("sent"))`)
 	require.Equal(t, 1, sessions(t, s))
+}
+
+// TestTimesOfSessions: a block of today that is over ended when it was to; one that is on ends now; on the page of another day the time that is
+// written counts.
+func TestTimesOfSessions(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	b := s.Browser(t, "trainer")
+	b.Size(t, 360, 740)
+	b.SetClock(t, at.Add(-7*time.Minute)) // the phone's clock is behind
+	b.Open(t, path)
+	ready := func() {
+		t.Helper()
+		b.Await(t, "the form is wired", `document.querySelector("[data-steps]")?.hidden === false`)
+	}
+	ready()
+	logged := func(note, opener string, more func()) string {
+		t.Helper()
+		b.Click(t, opener)
+		b.Click(t, "[data-trial='1']")
+		b.Fill(t, "[name=note]", note)
+		if more != nil {
+			more()
+		}
+		b.Click(t, "#log-keep")
+		b.Await(t, note+" is sent", `Array.from(document.querySelectorAll("#held li")).some(li => li.innerText.includes("`+note+`") && li.innerText.includes("sent"))`)
+		var when string
+		require.NoError(t, s.Pool.QueryRow(t.Context(), `select to_char(trained_at at time zone 'America/Chicago', 'YYYY-MM-DD HH24:MI') from training.session where note = $1`, note).Scan(&when))
+		return when
+	}
+	first := consoletest.Evaluate[int64](t, b, `Number(document.querySelector("[data-log]").dataset.to)`)
+	require.Equal(t, time.UnixMilli(first).Add(-7*time.Minute).UTC().Add(-6*time.Hour).Format("2006-01-02 15:04"), logged("over", ".lines a.log", nil), "by the device's clock, as it is kept")
+	consoletest.Evaluate[bool](t, b, `Array.from(document.querySelectorAll("[data-log]")).find(l => Number(l.dataset.to) > Number(document.querySelector("[data-now]").dataset.now) + 6e5).querySelector("a.log").id = "later"; true`)
+	require.Equal(t, "2027-03-09 10:13", logged("on", "#later", nil))
+	b.Open(t, "/rounds/AMINA/2027-03-08")
+	ready()
+	var dog, skill string
+	require.NoError(t, s.Pool.QueryRow(t.Context(), `select d.code, k.code from enrollment.dog d, training.skill k limit 1`).Scan(&dog, &skill))
+	require.Equal(t, "2027-03-08 15:30", logged("yesterday", "a.button.quiet[data-entry]", func() {
+		b.Fill(t, "[name=dog]", dog)
+		b.Fill(t, "[name=skill]", skill)
+		b.Fill(t, "[name=at]", "15:30")
+	}))
 }

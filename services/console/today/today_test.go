@@ -149,6 +149,27 @@ func unescape(text string) string {
 	return strings.NewReplacer("&lt;", "<", "&gt;", ">", "&#34;", `"`, "&#39;", "'", "&amp;", "&", "&#43;", "+").Replace(text)
 }
 
+// TestAbsenceBeforeTheDayIsPlanned: the absence alone is recorded, and once.
+func TestAbsenceBeforeTheDayIsPlanned(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	in := s.As(t, "site-lead")
+	const other = "/today/DRUM/2027-03-10"
+	const rows = `select count(*) from roster.absence where kind = 'leave' and days @> '2027-03-10'::date`
+	before := count(t, s, rows)
+	require.NotContains(t, in.Get(t, other).Body, "report-closure", "there is nothing to mend yet")
+	page := in.Get(t, other+"/absence?trainer=AMINA&kind=leave&last=2027-03-10")
+	require.Contains(t, page.Body, "the absence alone is recorded")
+	require.Equal(t, before, count(t, s, rows))
+	form := fields(page.Body)
+	reply := in.Post(t, other, other+"/absence", form)
+	require.Equal(t, other, reply.Path)
+	require.Contains(t, reply.Body, "Amina Thorne (AMINA): leave.")
+	require.Equal(t, before+1, count(t, s, rows))
+	require.Equal(t, http.StatusConflict, in.Post(t, other, other+"/absence", form).Status)
+	require.Equal(t, before+1, count(t, s, rows))
+}
+
 // TestFaultyReports: each fault is told on the day's page.
 func TestFaultyReports(t *testing.T) {
 	t.Parallel()

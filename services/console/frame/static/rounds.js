@@ -6,6 +6,7 @@
   const root = document.querySelector("[data-rounds]");
   if (!root) return;
   const login = root.dataset.login, day = root.dataset.day, home = root.dataset.path;
+  const zone = root.dataset.zone, today = root.dataset.today === "yes";
   const $ = (selector) => root.querySelector(selector);
   const form = $("#log form");
 
@@ -17,6 +18,9 @@
     localStorage.setItem("longlead-clock", JSON.stringify({now, skew: found}));
     return found;
   })();
+
+  // clockOf is what the site's clocks showed when the phone's own showed an instant.
+  const clockOf = (text) => new Intl.DateTimeFormat("en-GB", {timeZone: zone, hour: "2-digit", minute: "2-digit"}).format(new Date(text).getTime() - skew);
 
   // ---- What is kept on the phone.
   const opened = new Promise((done, fail) => {
@@ -183,9 +187,11 @@
 
   function fill(from) {
     entry = from;
-    touched = Boolean(from.replaces) && !from.trainedAt;
+    // On the page of another day a session without a block of its own is at the time that is written there.
+    touched = !from.trainedAt && (Boolean(from.replaces) || !today);
     for (const name of ["dog", "skill", "at", "note", "metres", "hold", "trials", "successes"]) field(name).value = from[name] || "";
     for (const name of ["settled", "distraction"]) for (const radio of field(name)) radio.checked = radio.value === (from[name] || (name === "settled" ? "" : "0"));
+    if (!touched && !from.trainedAt) field("at").value = clockOf(Date.now());
     if (!from.trials) field("trials").value = field("successes").value = 0;
     field("trials").min = from.replaces ? 0 : 1;
     field("replaces").value = from.replaces || "";
@@ -223,9 +229,10 @@
   async function keep() {
     stopWatch();
     const v = (name) => field(name).value.trim(), made = Date.now();
+    const trainedAt = touched ? "" : entry.trainedAt || new Date(made).toISOString();
     const record = {
       key: uuid(), login, made, state: "kept", reason: "", line: v("line"), dog: v("dog"), dogName: v("dog") === entry.dog ? entry.dogName : v("dog"), skill: v("skill"), trainer: entry.trainer || "",
-      day, at: v("at"), zone: entry.zone || "", trainedAt: touched ? "" : entry.trainedAt || new Date(made).toISOString(), trials: v("trials"), successes: v("successes"), hold: v("hold"),
+      day, at: touched || entry.replaces ? v("at") : clockOf(trainedAt), zone: entry.zone || zone, trainedAt, trials: v("trials"), successes: v("successes"), hold: v("hold"),
       metres: v("metres"), distraction: v("distraction"), settled: v("settled"), note: v("note"), target: entry.target || "", replaces: v("replaces"),
     };
     if (Number(record.successes) > Number(record.trials)) {
@@ -257,7 +264,10 @@
           const now = new Date(Date.now() - skew);
           const line = open.closest("[data-line]");
           // A block of today that is not over ends now; one that is over ended when it was to.
-          if (line && now.getTime() > Number(line.dataset.to)) from.trainedAt = new Date(Number(line.dataset.to) + skew).toISOString();
+          if (line && now.getTime() > Number(line.dataset.to)) {
+            from.trainedAt = new Date(Number(line.dataset.to) + skew).toISOString();
+            from.at = clockOf(from.trainedAt);
+          }
         }
         openForm(correctionOf(from));
         return;
@@ -289,7 +299,8 @@
     if (root.classList.contains("logging")) {
       // The address asked for a form: take over what the server has filled in.
       entry = {dog: field("dog").value, dogName: $("#log-dog").textContent, trainer: "", replaces: field("replaces").value, target: $("#log-target").textContent.replace("asked for: ", "")};
-      touched = Boolean(entry.replaces);
+      const line = Array.from(root.querySelectorAll("[data-line]")).find((l) => l.dataset.line === field("line").value);
+      touched = Boolean(entry.replaces) || !today || Boolean(line && Number(line.dataset.to) < Date.now() - skew);
     }
   }
 
