@@ -1,7 +1,9 @@
 package consoletest
 
 import (
+	"bytes"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
@@ -83,6 +85,27 @@ func (c *Client) Post(t testing.TB, page, path string, form url.Values) Reply {
 func (c *Client) PostBare(t testing.TB, path string, form url.Values) Reply {
 	t.Helper()
 	return c.send(t, http.MethodPost, path, form)
+}
+
+// Upload sends files from a page whose form carries them.
+func (c *Client) Upload(t testing.TB, page, path string, files map[string][]byte) Reply {
+	t.Helper()
+	found := tokenOnPage.FindStringSubmatch(c.Get(t, page).Body)
+	require.Len(t, found, 2, "%s has a form with a token", page)
+	var body bytes.Buffer
+	form := multipart.NewWriter(&body)
+	require.NoError(t, form.WriteField("form_token", found[1]))
+	for name, content := range files {
+		part, err := form.CreateFormFile("files", name)
+		require.NoError(t, err)
+		_, err = part.Write(content)
+		require.NoError(t, err)
+	}
+	require.NoError(t, form.Close())
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, c.url+path, &body)
+	require.NoError(t, err)
+	req.Header.Set("Content-Type", form.FormDataContentType())
+	return c.do(t, req)
 }
 
 func (c *Client) send(t testing.TB, method, path string, form url.Values) Reply {

@@ -1,0 +1,57 @@
+package consoletest
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// FlowImport sends a list with faults, mends it on the page, and takes it, as who may write records does; what the page shows is held against the
+// database at each step.
+func FlowImport(t testing.TB, s *School, b *Browser) {
+	t.Helper()
+	count := func() (n int) {
+		require.NoError(t, s.Pool.QueryRow(t.Context(), `select count(*) from enrollment.owner where code like 'MEND-%'`).Scan(&n))
+		return n
+	}
+	b.Open(t, "/import")
+	b.ChooseFiles(t, map[string]string{"owners-new.csv": "code,name,email,phone\nMEND-1,Ann Moor,,\nMEND-2,,,\nMEND-3,Cy Fell,cy at home,\nMEND-4,Di Tarn,,\n"})
+	b.Click(t, "form.card button")
+	b.Await(t, "the faults are shown", `document.querySelectorAll("tr.faulty").length === 2`)
+	require.Contains(t, b.Text(t, "h1"), "something has to be mended")
+	require.Contains(t, b.Text(t, "tr.why"), "Has no value")
+	require.Zero(t, count(), "nothing was taken")
+	b.Size(t, 1280, 800)
+	b.JudgeHere(t, "import-faults-1280", 1280)
+	b.Size(t, 360, 740)
+	b.JudgeHere(t, "import-faults-360", 360)
+	b.Size(t, 1280, 800)
+	b.Fill(t, `input[aria-label="name of line 3"]`, "Bo Ghyll")
+	b.Click(t, `button[value="check"]`)
+	b.Await(t, "one fault is left", `document.querySelectorAll("tr.faulty").length === 1`)
+	require.Contains(t, b.Text(t, ".lead"), "1 cell is mended here")
+	require.Zero(t, count(), "still nothing was taken")
+	b.Fill(t, `input[aria-label="email of line 4"]`, "cy@example.org")
+	b.Click(t, `button[value="take"]`)
+	b.Await(t, "it is taken", `document.querySelector("h1").innerText === "Taken"`)
+	require.Equal(t, "4", b.Text(t, "dl.figures dd"))
+	require.Equal(t, 4, count())
+	var name, mail string
+	require.NoError(t, s.Pool.QueryRow(t.Context(), `
+		select max(name) filter (where code = 'MEND-2'), max(email) filter (where code = 'MEND-3') from enrollment.owner`).Scan(&name, &mail))
+	require.Equal(t, []string{"Bo Ghyll", "cy@example.org"}, []string{name, mail})
+}
+
+// ChooseFiles chooses files in the page's field for them, as a person does.
+func (b *Browser) ChooseFiles(t testing.TB, files map[string]string) {
+	t.Helper()
+	var script strings.Builder
+	script.WriteString("{const all = new DataTransfer();")
+	for name, content := range files {
+		fmt.Fprintf(&script, "all.items.add(new File([%q], %q));", content, name)
+	}
+	script.WriteString(`document.querySelector("input[type=file]").files = all.files; true}`)
+	require.True(t, Evaluate[bool](t, b, script.String()))
+}
