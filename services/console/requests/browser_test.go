@@ -25,7 +25,7 @@ func TestThePagesInABrowser(t *testing.T) {
 }
 
 // waiting is a request that has no promise.
-func waiting(t *testing.T, s *consoletest.School) (code string) {
+func waiting(t testing.TB, s *consoletest.School) (code string) {
 	t.Helper()
 	require.NoError(t, s.Pool.QueryRow(t.Context(), `select code from enrollment.request r where state = 'open'
 		and not exists (select from planner.stay s where s.request_id = r.id) order by asked_on, code limit 1`).Scan(&code))
