@@ -64,6 +64,7 @@ func (s *Server) ReadStandings(ctx context.Context, req *plannerv1.ReadStandings
 func (v verdict) tell(to *plannerv1.Standing, names names) {
 	to.PlanId, to.Month, to.Number, to.PlanState = v.PlanID.String(), v.Month.String(), int32(v.Number), stateToProto[v.State]
 	to.Placed, to.Hard, to.Reason, to.Remedy = v.Placed, v.Hard, v.Reason, v.Remedy
+	to.Changes = changesToProto(v.Changes)
 	if v.SiteID != nil {
 		to.SiteCode, to.Arrival = names.sites[*v.SiteID], v.Nights.From.String()
 	}

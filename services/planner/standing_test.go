@@ -27,6 +27,12 @@ func TestStandingsSayWhatThePlanSays(t *testing.T) {
 	require.NotEmpty(t, whole.GetWaits())
 
 	wait, placed := whole.GetWaits()[0], whole.GetPlacements()[0]
+	for _, w := range whole.GetWaits() {
+		if len(w.GetChanges()) > len(wait.GetChanges()) {
+			wait = w
+		}
+	}
+	require.NotEmpty(t, wait.GetChanges())
 	for _, p := range whole.GetPlacements() {
 		if p.GetStanding() == "new" {
 			placed = p
@@ -40,6 +46,10 @@ func TestStandingsSayWhatThePlanSays(t *testing.T) {
 	require.Equal(t, []any{wait.GetRequestCode(), wait.GetReason(), wait.GetRemedy(), wait.GetHard(), false, plan.GetId(), "2027-03", plannerv1.PlanState_PLAN_STATE_DRAFT},
 		[]any{w.GetRequestCode(), w.GetReason(), w.GetRemedy(), w.GetHard(), w.GetPlaced(), w.GetPlanId(), w.GetMonth(), w.GetPlanState()})
 	require.Equal(t, []any{placed.GetRequestCode(), true, placed.GetSiteCode(), placed.GetArrival()}, []any{p.GetRequestCode(), p.GetPlaced(), p.GetSiteCode(), p.GetArrival()})
+	require.Equal(t, len(wait.GetChanges()), len(w.GetChanges()))
+	for i, c := range wait.GetChanges() {
+		require.Equal(t, c.GetText(), w.GetChanges()[i].GetText())
+	}
 	require.Nil(t, p.GetStay(), "nothing is promised yet")
 
 	_, err = s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: plan.GetId()})

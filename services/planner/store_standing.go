@@ -22,6 +22,8 @@ type verdict struct {
 	Hard   bool          `db:"hard"`
 	Reason string        `db:"reason"`
 	Remedy string        `db:"remedy"`
+	// Changes would have let it in.
+	Changes []Change `db:"changes"`
 }
 
 // listVerdicts returns what the newest plan that looked at each of the requests made of it. Of each month the newest draft or published plan is
@@ -32,12 +34,12 @@ func listVerdicts(ctx context.Context, db postgres.DB, requests []ids.RequestID)
 		  select distinct on (month) id, month, number, state, made_at from planner.plan
 		  where state in ('draft', 'published') order by month, made_at desc, number desc),
 		known as (
-		  select p.*, l.request_id, true as placed, l.site_id, l.nights, false as hard, '' as reason, '' as remedy
+		  select p.*, l.request_id, true as placed, l.site_id, l.nights, false as hard, '' as reason, '' as remedy, '[]'::jsonb as changes
 		  from plans p join planner.placement l on l.plan_id = p.id where l.request_id = any($1)
 		  union all
-		  select p.*, w.request_id, false, null, 'empty'::daterange, w.hard, w.reason, w.remedy
+		  select p.*, w.request_id, false, null, 'empty'::daterange, w.hard, w.reason, w.remedy, coalesce(w.refusals -> 'changes', '[]')
 		  from plans p join planner.wait w on w.plan_id = p.id where w.request_id = any($1))
-		select distinct on (request_id) request_id, id as plan_id, month, number, state, placed, site_id, nights::text as nights, hard, reason, remedy
+		select distinct on (request_id) request_id, id as plan_id, month, number, state, placed, site_id, nights::text as nights, hard, reason, remedy, changes
 		from known order by request_id, made_at desc, number desc`, requests)
 }
 

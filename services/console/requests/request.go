@@ -8,7 +8,6 @@ import (
 	"github.com/longlead/longlead/services/console/entry"
 	"github.com/longlead/longlead/services/console/frame"
 
-	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
@@ -75,15 +74,10 @@ func (r *requestView) stand(v *frame.Visit) error {
 	}
 	s := standings[r.GetRequest().GetCode()]
 	r.Standing = standingOf(r.GetRequest(), s)
-	if r.Standing.Promised || s.GetPlanId() == "" || s.GetPlaced() || r.GetRequest().GetState() != "open" || !v.May(accessv1.Permission_PERMISSION_READ_PLANS) {
-		return nil
+	if !r.Standing.Promised && r.GetRequest().GetState() == "open" && !s.GetPlaced() {
+		r.Changes = s.GetChanges()
 	}
-	why, err := plannerv1.NewPlannerServiceClient(v.Conn).ExplainRequest(v.Context(), &plannerv1.ExplainRequestRequest{PlanId: s.GetPlanId(), RequestCode: r.GetRequest().GetCode()})
-	if t, ok := frame.Mendable(err); ok && t != nil {
-		return nil // the plan is there; it only cannot say more
-	}
-	r.Changes = why.GetWait().GetChanges()
-	return err
+	return nil
 }
 
 // Answer is what can be told to the owner, in words.

@@ -96,7 +96,9 @@ type Standing struct {
 	// What would help, in words.
 	Remedy string `protobuf:"bytes,11,opt,name=remedy,proto3" json:"remedy,omitempty"`
 	// True when no plan of that month could place it; false when others were worth more.
-	Hard          bool `protobuf:"varint,12,opt,name=hard,proto3" json:"hard,omitempty"`
+	Hard bool `protobuf:"varint,12,opt,name=hard,proto3" json:"hard,omitempty"`
+	// Changes each of which would have let it in with all others as they are, the smallest first, as that plan counted.
+	Changes       []*Change `protobuf:"bytes,13,rep,name=changes,proto3" json:"changes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -215,6 +217,13 @@ func (x *Standing) GetHard() bool {
 	return false
 }
 
+func (x *Standing) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
 // ReadStandingsResponse holds standings.
 type ReadStandingsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -267,7 +276,7 @@ const file_longlead_planner_v1_standing_proto_rawDesc = "" +
 	"\n" +
 	"\"longlead/planner/v1/standing.proto\x12\x13longlead.planner.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1flonglead/access/v1/access.proto\x1a!longlead/planner/v1/planner.proto\"H\n" +
 	"\x14ReadStandingsRequest\x120\n" +
-	"\rrequest_codes\x18\x01 \x03(\tB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\frequestCodes\"\xf5\x02\n" +
+	"\rrequest_codes\x18\x01 \x03(\tB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\frequestCodes\"\xac\x03\n" +
 	"\bStanding\x12!\n" +
 	"\frequest_code\x18\x01 \x01(\tR\vrequestCode\x12-\n" +
 	"\x04stay\x18\x02 \x01(\v2\x19.longlead.planner.v1.StayR\x04stay\x12\x17\n" +
@@ -282,7 +291,8 @@ const file_longlead_planner_v1_standing_proto_rawDesc = "" +
 	"\x06reason\x18\n" +
 	" \x01(\tR\x06reason\x12\x16\n" +
 	"\x06remedy\x18\v \x01(\tR\x06remedy\x12\x12\n" +
-	"\x04hard\x18\f \x01(\bR\x04hard\"T\n" +
+	"\x04hard\x18\f \x01(\bR\x04hard\x125\n" +
+	"\achanges\x18\r \x03(\v2\x1b.longlead.planner.v1.ChangeR\achanges\"T\n" +
 	"\x15ReadStandingsResponse\x12;\n" +
 	"\tstandings\x18\x01 \x03(\v2\x1d.longlead.planner.v1.StandingR\tstandings2\x95\x01\n" +
 	"\x0fStandingService\x12\x81\x01\n" +
@@ -308,18 +318,20 @@ var file_longlead_planner_v1_standing_proto_goTypes = []any{
 	(*ReadStandingsResponse)(nil), // 2: longlead.planner.v1.ReadStandingsResponse
 	(*Stay)(nil),                  // 3: longlead.planner.v1.Stay
 	(PlanState)(0),                // 4: longlead.planner.v1.PlanState
+	(*Change)(nil),                // 5: longlead.planner.v1.Change
 }
 var file_longlead_planner_v1_standing_proto_depIdxs = []int32{
 	3, // 0: longlead.planner.v1.Standing.stay:type_name -> longlead.planner.v1.Stay
 	4, // 1: longlead.planner.v1.Standing.plan_state:type_name -> longlead.planner.v1.PlanState
-	1, // 2: longlead.planner.v1.ReadStandingsResponse.standings:type_name -> longlead.planner.v1.Standing
-	0, // 3: longlead.planner.v1.StandingService.ReadStandings:input_type -> longlead.planner.v1.ReadStandingsRequest
-	2, // 4: longlead.planner.v1.StandingService.ReadStandings:output_type -> longlead.planner.v1.ReadStandingsResponse
-	4, // [4:5] is the sub-list for method output_type
-	3, // [3:4] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	5, // 2: longlead.planner.v1.Standing.changes:type_name -> longlead.planner.v1.Change
+	1, // 3: longlead.planner.v1.ReadStandingsResponse.standings:type_name -> longlead.planner.v1.Standing
+	0, // 4: longlead.planner.v1.StandingService.ReadStandings:input_type -> longlead.planner.v1.ReadStandingsRequest
+	2, // 5: longlead.planner.v1.StandingService.ReadStandings:output_type -> longlead.planner.v1.ReadStandingsResponse
+	5, // [5:6] is the sub-list for method output_type
+	4, // [4:5] is the sub-list for method input_type
+	4, // [4:4] is the sub-list for extension type_name
+	4, // [4:4] is the sub-list for extension extendee
+	0, // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_longlead_planner_v1_standing_proto_init() }
