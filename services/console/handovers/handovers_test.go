@@ -177,6 +177,15 @@ func TestTheDayItself(t *testing.T) {
 	d.SetNow(a.GetSlot().GetBeginsAt().AsTime().Add(time.Hour))
 	require.Contains(t, d.As(t, "office").Post(t, other.path, other.path+"/held", url.Values{"lesson": {""}}).Body, "Held.")
 	require.Equal(t, "held", other.state(t))
+	dev = d.As(t, "office")
+	require.Contains(t, dev.Get(t, other.path).Body, other.path+"/lesson")
+	require.Equal(t, http.StatusUnprocessableEntity, dev.Post(t, other.path, other.path+"/lesson", nil).Status)
+	booked := dev.Post(t, other.path, other.path+"/lesson", url.Values{"lesson": {"2027-04-07T10:00"}})
+	require.Contains(t, booked.Body, "The lesson is booked.")
+	require.Contains(t, booked.Body, "Wed 7 Apr, 10:00 to")
+	lesson := d.read(t, other.id).GetLessons()[0]
+	require.Equal(t, "confirmed", lesson.GetState())
+	require.Contains(t, dev.Get(t, "/appointment/"+lesson.GetId()).Body, "Lesson with")
 }
 
 // TestWhoMayNot sees the day and no step, and is refused each.

@@ -16,7 +16,7 @@ import (
 
 // may is what can be done with an appointment as it stands.
 type may struct {
-	Confirm, Late, Held, Missed, Move, Offer, Cancel, Link bool
+	Confirm, Late, Held, Missed, Move, Offer, Cancel, Link, Lesson bool
 }
 
 // any reports whether there is anything.
@@ -102,7 +102,7 @@ func oneOf(got *handoverv1.ReadHandoverResponse, now time.Time) oneView {
 	from, begun := handover.State(a.GetState()), !now.Before(a.GetSlot().GetBeginsAt().AsTime())
 	allows := func(act handover.Act) bool { return handover.Allows(from, act, begun) }
 	view.May = may{Confirm: allows(handover.ActConfirmed), Late: allows(handover.ActLate), Held: allows(handover.ActHeld), Missed: allows(handover.ActMissed), Move: allows(handover.ActMoved),
-		Offer: allows(handover.ActOffers), Cancel: allows(handover.ActCancelled), Link: from.Open()}
+		Offer: allows(handover.ActOffers), Cancel: allows(handover.ActCancelled), Link: from.Open(), Lesson: from == handover.Held && !view.Lesson}
 	view.OfferTells = handover.Tells(from, handover.ActOffers)
 	for _, o := range got.GetOffers() {
 		view.Offers = append(view.Offers, offered{o, dayOf(o.GetStarts()), hours(o.GetStarts(), o.GetEnds()), strings.Replace(o.GetStarts(), " ", "T", 1)})
