@@ -142,3 +142,14 @@ func stays(t testing.TB, db postgres.DB, state string) (n int32) {
 	require.NoError(t, db.QueryRow(context.WithoutCancel(t.Context()), `select count(*)::int from planner.stay where state = $1`, state).Scan(&n))
 	return n
 }
+
+// TestTheMonthInWork: the first page leads to the month that people work on, also when that is not the next one.
+func TestTheMonthInWork(t *testing.T) {
+	t.Parallel()
+	s := consoletest.New(t, consoletest.Set{Work: true})
+	draft(t, s, 1, 1)
+	s.SetNow(consoletest.Now.AddDate(0, -3, 0))
+	require.Equal(t, "/month/2027-03", s.As(t, "manager").Get(t, "/month").Path)
+	s.SetNow(consoletest.Now.AddDate(0, 2, 0))
+	require.Equal(t, "/month/2027-05", s.As(t, "manager").Get(t, "/month").Path)
+}

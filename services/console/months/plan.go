@@ -91,14 +91,22 @@ type emptyView struct {
 	Trouble              *frame.Trouble
 }
 
-// toMonth sends to the month to plan next: the one after today's.
+// toMonth sends to the month to plan next: the one after today's, or the later one that the newest plan is for.
 func toMonth(v *frame.Visit) error {
 	now := v.Now()
 	month, err := calendar.NewMonth(now.Year(), now.Month())
 	if err != nil {
 		return err
 	}
-	return v.To(path("/month", month.Next().String()))
+	next := month.Next().String()
+	all, err := plansOf(v, "")
+	if err != nil {
+		return err
+	}
+	if len(all) > 0 {
+		next = max(next, all[0].Month) // months are written so that the later one sorts behind
+	}
+	return v.To(path("/month", next))
 }
 
 // monthOf reads the month of the address.
