@@ -25,7 +25,7 @@ type mark struct {
 
 // Sizes of the picture: a column for each number of moves.
 const (
-	moveWide, moveGap, moveHigh, moveTop, moveFloor = 56, 24, 230, 34, 190
+	moveWide, moveGap, moveHigh, moveTop, moveFloor = 64, 24, 252, 34, 190
 	// barRoom is the share of the picture, in percent, that lies below the least that was found: points begin far above 0.
 	barRoom = 25
 )
