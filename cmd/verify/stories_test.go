@@ -27,6 +27,7 @@ func TestAManagersMonth(t *testing.T) {
 	t.Parallel()
 	s := consoletest.New(t, consoletest.Set{Work: true, Kept: true})
 	b := newManager(t, s)
+	consoletest.ImportFlow(t, s, b)
 	done := consoletest.MonthFlow(t, s, b, "marta")
 	require.Equal(t, "draft, stopped by marta", one[string](t, s, `select state || ', stopped by ' || finish_asked_by from planner.plan where id::text = $1`, done.Kept))
 	require.Equal(t, "marta", one[string](t, s, `select min(made_by) from planner.pin where ended_at is null having count(*) = 1`))

@@ -8,9 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// FlowImport sends a list with faults, mends it on the page, and takes it, as who may write records does; what the page shows is held against the
+// ImportFlow sends a list with faults, mends it on the page, and takes it, as who may write records does; what the page shows is held against the
 // database at each step.
-func FlowImport(t testing.TB, s *School, b *Browser) {
+func ImportFlow(t testing.TB, s *School, b *Browser) {
 	t.Helper()
 	count := func() (n int) {
 		require.NoError(t, s.Pool.QueryRow(t.Context(), `select count(*) from enrollment.owner where code like 'MEND-%'`).Scan(&n))

@@ -20,7 +20,6 @@ func TestThePagesInABrowser(t *testing.T) {
 	b.Judge(t, "request-promised", "/request/F-001")
 	b.Judge(t, "request-new", "/requests/new")
 	b.Judge(t, "import", "/import")
-	consoletest.FlowImport(t, s, b)
 	keyboard(t, b)
 }
 

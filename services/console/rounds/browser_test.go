@@ -30,13 +30,6 @@ func TestPagesOfADay(t *testing.T) {
 	b.Judge(t, "rounds-choice", "/rounds")
 }
 
-func TestATrainersDayOnAPhone(t *testing.T) {
-	t.Parallel()
-	s := consoletest.New(t, consoletest.Set{March: true})
-	consoletest.PlanFlowDay(t, s)
-	consoletest.TrainerFlow(t, s)
-}
-
 // TestWhatIsRefusedCanBeCorrected: a phone whose clock is days ahead is told so, in words, and the session is written anew.
 func TestWhatIsRefusedCanBeCorrected(t *testing.T) {
 	t.Parallel()

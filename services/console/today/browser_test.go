@@ -39,13 +39,6 @@ func TestPagesOfADay(t *testing.T) {
 	}
 }
 
-func TestAnAbsenceInABrowser(t *testing.T) {
-	t.Parallel()
-	s := consoletest.New(t, consoletest.Set{March: true})
-	consoletest.PlanFlowDay(t, s)
-	consoletest.AbsenceFlow(t, s)
-}
-
 // TestByKeyboard reports an absence without a mouse.
 func TestByKeyboard(t *testing.T) {
 	t.Parallel()
