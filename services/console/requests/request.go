@@ -8,6 +8,7 @@ import (
 	"github.com/longlead/longlead/services/console/entry"
 	"github.com/longlead/longlead/services/console/frame"
 
+	accessv1 "github.com/longlead/longlead/proto/longlead/access/v1"
 	enrollmentv1 "github.com/longlead/longlead/proto/longlead/enrollment/v1"
 	exchangev1 "github.com/longlead/longlead/proto/longlead/exchange/v1"
 	facilityv1 "github.com/longlead/longlead/proto/longlead/facility/v1"
@@ -27,7 +28,9 @@ type requestView struct {
 	Trouble               *frame.Trouble
 	OtherSites            []*facilityv1.Site
 	DogPath, Path, MailTo string
-	MayWrite              bool
+	// Letters are those to this owner; empty for who may not read them.
+	Letters  string
+	MayWrite bool
 }
 
 // changed are the columns that a form changes; the dog of a request never does.
@@ -61,6 +64,9 @@ func readRequest(v *frame.Visit) (*requestView, error) {
 		}
 	}
 	if view.Owner.GetEmail() != "" {
+		if v.May(accessv1.Permission_PERMISSION_MANAGE_MAIL) {
+			view.Letters = "/letters?" + url.Values{"to": {view.Owner.GetEmail()}}.Encode()
+		}
 		view.MailTo = "mailto:" + url.PathEscape(view.Owner.GetEmail()) + "?subject=" + url.PathEscape(got.GetRequest().GetDogName()) + "&body=" + url.PathEscape(view.Answer())
 	}
 	return view, nil
