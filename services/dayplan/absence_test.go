@@ -34,8 +34,8 @@ func TestReportedAbsence(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	scenariotest.FillMarch(t, s.pool)
-	before := s.plan(t, "TARN", march9)
-	before = s.live(t, "TARN", march9)
+	s.plan(t, "TARN", march9)
+	before := s.live(t, "TARN", march9)
 	gone := before.GetBlocks()[0].GetTrainerCode()
 	absences := s.number(t, `select count(*) from roster.absence`)
 	ask := &dayplanv1.ReportAbsenceRequest{TrainerCode: gone, Day: march9, LastDay: "2027-03-10", Kind: "sickness", Preview: true}
@@ -121,8 +121,8 @@ func TestPreviewedConditions(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	scenariotest.FillMarch(t, s.pool)
-	before := s.plan(t, "TARN", march9)
-	before = s.live(t, "TARN", march9)
+	s.plan(t, "TARN", march9)
+	before := s.live(t, "TARN", march9)
 	area := before.GetBlocks()[0].GetAreaCode()
 	shut := &dayplanv1.CloseAreaRequest{SiteCode: "TARN", Day: march9, AreaCode: area, Reason: "a burst pipe", Preview: true}
 	seen, err := s.days.CloseArea(t.Context(), shut)

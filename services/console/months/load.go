@@ -223,14 +223,3 @@ func resourceWords(resource, unit string) string {
 	}
 	return resource
 }
-
-// pieceWords is one more of a resource.
-func pieceWords(resource string) string {
-	switch resource {
-	case runs:
-		return "one more run"
-	case trainerMinutes, siteMinutes:
-		return "one more hour"
-	}
-	return "one more place"
-}

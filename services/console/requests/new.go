@@ -3,7 +3,6 @@ package requests
 import (
 	"crypto/rand"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
 
@@ -231,13 +230,4 @@ func stem(name string) string {
 		return "X"
 	}
 	return cut(letters, 12)
-}
-
-// number reads a whole number from 0; -1 for what is none.
-func number(text string) int {
-	n, err := strconv.Atoi(text)
-	if err != nil || n < 0 {
-		return -1
-	}
-	return n
 }

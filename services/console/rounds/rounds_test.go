@@ -38,8 +38,6 @@ func sessions(t testing.TB, s *consoletest.School) (n int) {
 	return n
 }
 
-var keyOnPage = regexp.MustCompile(`name="key" value="([0-9a-f-]{36})"`)
-
 // fields are what a form on the page holds already.
 func fields(t testing.TB, body string) url.Values {
 	t.Helper()
