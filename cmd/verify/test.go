@@ -167,7 +167,7 @@ func stepTest(ctx context.Context, w *work, r *record) outcome {
 }
 
 // shortened are the packages in which some tests do less under the race detector, which makes them many times slower.
-var shortened = []string{"./services/allocation", "./services/dayblocks", "./services/exchange"}
+var shortened = []string{"./services/allocation", "./services/dayblocks", "./services/exchange", "./cmd/verify"}
 
 // stepWhole runs those packages again without the race detector, so that nothing is left out.
 func stepWhole(ctx context.Context, w *work, r *record) outcome {

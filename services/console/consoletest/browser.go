@@ -45,7 +45,8 @@ func (s *School) Browser(t testing.TB, role string) *Browser {
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.UserDataDir(t.TempDir()),
 		// The sandbox does not start for root, as whom CI runs, and the pages are ours.
 		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
+	_, lifetime := patience()
+	ctx, cancel := context.WithTimeout(t.Context(), lifetime)
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
@@ -108,13 +109,23 @@ func (b *Browser) Text(t testing.TB, selector string) string {
 	return Evaluate[string](t, b, fmt.Sprintf(`(document.querySelector(%q)?.innerText ?? "")`, selector))
 }
 
+// patience is how long a page may take until it shows what is waited for, and lifetime how long a test may use its browser: much longer than either
+// takes, since other tests crowd the machine.
+func patience() (wait, lifetime time.Duration) {
+	if UnderRace {
+		return 5 * time.Minute, 20 * time.Minute
+	}
+	return 2 * time.Minute, 10 * time.Minute
+}
+
 // Await waits until a script returns true.
 func (b *Browser) Await(t testing.TB, what, script string) {
 	t.Helper()
+	wait, _ := patience()
 	require.Eventually(t, func() bool {
 		got, err := chromedp.Run(b.Ctx, chromedp.Evaluate[bool](script))
 		return err == nil && got
-	}, time.Minute, 50*time.Millisecond, what)
+	}, wait, 50*time.Millisecond, what)
 }
 
 // Click clicks on the first element that a selector finds.

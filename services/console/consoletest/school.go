@@ -132,7 +132,7 @@ func (s *School) work(t testing.TB, log *slog.Logger) {
 	go planner.NewRescuer(s.Pool, client, log).Run(ctx)
 	t.Cleanup(func() {
 		stop()
-		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
 		defer cancel()
 		require.NoError(t, client.Stop(ctx))
 	})

@@ -1,0 +1,6 @@
+//go:build !race
+
+package consoletest
+
+// UnderRace is true with the race detector.
+const UnderRace = false
