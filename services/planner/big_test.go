@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"github.com/longlead/longlead/services/calendar"
+	"github.com/longlead/longlead/services/ids"
 	"github.com/longlead/longlead/services/planner"
 	"github.com/longlead/longlead/services/postgres"
 	"github.com/longlead/longlead/services/postgrestest"
@@ -60,6 +61,13 @@ func newBigSchool(tb testing.TB) *postgres.Pool {
 	pool := postgrestest.Database(tb)
 	_, err := pool.Exec(tb.Context(), bigSchool)
 	require.NoError(tb, err)
+	march, err := calendar.ParseMonth("2027-03")
+	require.NoError(tb, err)
+	for _, id := range []string{bigPlan, bigPlanOther} {
+		plan, err := ids.Parse[ids.PlanID](id)
+		require.NoError(tb, err)
+		require.NoError(tb, planner.KeepLoad(tb.Context(), pool, plan, march.Span()))
+	}
 	return pool
 }
 

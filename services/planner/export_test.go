@@ -270,3 +270,8 @@ func TryPin(ctx context.Context, in Inputs, pin Pin) (*Tried, error) {
 
 // PagesOf is a server that answers the calls that only read pieces of plans.
 func PagesOf(pool *postgres.Pool) *Server { return &Server{deps: Deps{Pool: pool}} }
+
+// KeepLoad writes what pages read of a plan's uses.
+func KeepLoad(ctx context.Context, pool *postgres.Pool, plan ids.PlanID, month calendar.Span) error {
+	return postgres.InTx(ctx, pool, func(tx postgres.Tx) error { return keepLoad(ctx, tx, plan, month) })
+}

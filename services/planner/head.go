@@ -74,7 +74,7 @@ func addPoints(ctx context.Context, tx postgres.Tx, plan Plan, at map[ids.SiteID
 
 // addUses adds what is used in the month up.
 func addUses(ctx context.Context, tx postgres.Tx, plan Plan, at map[ids.SiteID]*siteTotals) error {
-	uses, err := sumUses(ctx, tx, plan.ID, plan.Month.Span())
+	uses, err := sumUses(ctx, tx, plan.ID)
 	for _, u := range uses {
 		at[u.SiteID].use(u)
 	}

@@ -51,10 +51,10 @@ func newPerDay(days int) *perDay {
 }
 
 func (d *perDay) add(l *loadLine) {
-	for i, day := range l.Days {
-		d.used[day] += int64(l.Used[i])
-		d.capacity[day] += int64(l.Capacity[i])
-		d.price[day] = max(d.price[day], l.Price[i])
+	for day := range l.Used {
+		d.used[day] += int64(l.Used[day])
+		d.capacity[day] += int64(l.Capacity[day])
+		d.price[day] = max(d.price[day], l.Price[day])
 	}
 }
 

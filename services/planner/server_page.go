@@ -197,7 +197,7 @@ func readLoad(ctx context.Context, tx postgres.Tx, plan Plan, req *plannerv1.Rea
 		}
 		only = site.ID
 	}
-	lines, err := listLoad(ctx, tx, plan.ID, plan.Month.Span(), only)
+	lines, err := listLoad(ctx, tx, plan.ID, only)
 	if err != nil {
 		return nil, err
 	}

@@ -171,7 +171,10 @@ func keepDraft(ctx context.Context, tx postgres.Tx, p Plan, o outcome) (bool, er
 	if err := insertLongDays(ctx, tx, o.longDays); err != nil {
 		return false, err
 	}
-	return true, insertUses(ctx, tx, p.ID, o.uses)
+	if err := insertUses(ctx, tx, p.ID, o.uses); err != nil {
+		return false, err
+	}
+	return true, keepLoad(ctx, tx, p.ID, p.Month.Span())
 }
 
 func insertPlacements(ctx context.Context, tx postgres.Tx, placements []Placement) error {

@@ -133,11 +133,10 @@ type useSum struct {
 	Capacity int64      `db:"capacity"`
 }
 
-func sumUses(ctx context.Context, db postgres.DB, plan ids.PlanID, days calendar.Span) ([]useSum, error) {
+func sumUses(ctx context.Context, db postgres.DB, plan ids.PlanID) ([]useSum, error) {
 	return postgres.List[useSum](ctx, db, "sum uses by site", `
-		select site_id, resource, sum(used)::bigint as used, sum(capacity)::bigint as capacity from planner.use
-		where plan_id = $1 and day >= $2 and day < $3 
-		  and resource in ('runs', 'trainer minutes', 'intake places', 'handover places') group by site_id, resource`, plan, days.From, days.To)
+		select site_id, resource, sum((select sum(n) from unnest(used) n))::bigint as used, sum((select sum(n) from unnest(capacity) n))::bigint as capacity
+		from planner.load where plan_id = $1 and resource in ('runs', 'trainer minutes', 'intake places', 'handover places') group by site_id, resource`, plan)
 }
 
 // listPlacementsOf returns a plan's placements of some requests.
