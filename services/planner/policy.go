@@ -60,7 +60,7 @@ func Terms() []Term {
 		{TermPromise, 200, "given for placing a request that was promised a place before"},
 		{TermSameDay, 60, "given when a promised request keeps its site and arrival day"},
 		{TermSameHands, 20, "given when a promised request keeps its trainer"},
-		{TermPinned, 1000, "given for placing a request where a person pinned it, so that it gives way to others only where no plan has room for it"},
+		{TermPinned, 1000, "given for placing a request where a person pinned it, so that others give way to it"},
 	}
 }
 
