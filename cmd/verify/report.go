@@ -12,7 +12,8 @@ import (
 	"time"
 )
 
-// report prints how every step ended, what was left out, the outside checks and, last, how many tests there were.
+// report prints how every step ended, what was left out, the outside checks, what failed and, last, how many tests there
+// were. What failed stands at the end, because whoever sees only a part of a long output sees its end.
 func (w *work) report() {
 	fmt.Fprintln(w.out)
 	rows := [][]string{{"STEP", "RESULT", "TIME", "NOTE"}}
@@ -28,6 +29,7 @@ func (w *work) report() {
 	w.reportOutside()
 	fmt.Fprintf(w.out, "\nLogs: %s\n", w.logs)
 	if failures > 0 {
+		w.reportFailures()
 		fmt.Fprintf(w.out, "%d of %d steps did not pass.\n", failures, len(w.done))
 	} else {
 		fmt.Fprintf(w.out, "No step of %d failed.\n", len(w.done))
@@ -35,6 +37,24 @@ func (w *work) report() {
 	if t := w.tests; t != nil {
 		fmt.Fprintf(w.out, "tests: %d passed, %d failed, %d skipped\n", t.passed, t.failed, t.skipped)
 	}
+}
+
+// reportFailures names the steps that did not pass and the tests that failed, each with the end of what it printed.
+func (w *work) reportFailures() {
+	for _, d := range w.done {
+		if d.state == failed || d.state == notRun {
+			fmt.Fprintf(w.out, "\n%s %s: %s\n", d.name, d.state, cut(d.note, 400))
+		}
+	}
+	if w.tests != nil {
+		w.tests.eachFailure(func(name testName, lines []string) {
+			fmt.Fprintf(w.out, "\n--- failed: %v\n", name)
+			for _, l := range lines {
+				fmt.Fprintf(w.out, "    %s\n", cut(l, 200))
+			}
+		})
+	}
+	fmt.Fprintln(w.out)
 }
 
 func (w *work) reportLeftOut() {

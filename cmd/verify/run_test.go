@@ -69,6 +69,10 @@ func TestAFailureStopsNothing(t *testing.T) {
 		{name: "good", run: func(context.Context, *work, *record) outcome { return pass("2 files") }},
 	})
 	w.tests = &testRun{passed: 7, failed: 1, skipped: 2, outside: []outsideCheck{{"p", "walls", "9 CFR 3.6", "4", "4"}, {"p", "floor", "9 CFR 3.6", "9", "9"}}}
+	wrong := testName{"github.com/longlead/longlead/services/slots", "TestPlaces"}
+	w.tests.failures = []testName{wrong}
+	w.tests.output = map[testName]*strings.Builder{wrong: {}}
+	w.tests.output[wrong].WriteString("places_test.go:12: 3 places, want 4\n")
 	w.report()
 	require.True(t, w.failed())
 	text := out.String()
@@ -77,6 +81,7 @@ func TestAFailureStopsNothing(t *testing.T) {
 	require.Regexp(t, `(?m)^good +passed +0\.0s +2 files$`, text)
 	require.Contains(t, text, "left out: away: no network\n")
 	require.Regexp(t, `(?m)^floor +9 CFR 3\.6 +9 +9\nwalls +9 CFR 3\.6 +4 +4$`, text)
+	require.Regexp(t, `(?s)walls.*--- failed: services/slots TestPlaces\n    places_test\.go:12: 3 places, want 4\n`, text, "behind all else")
 	require.Contains(t, text, "1 of 3 steps did not pass.\n")
 	lines := strings.Split(strings.TrimSpace(text), "\n")
 	require.Regexp(t, regexp.MustCompile(`^tests: 7 passed, 1 failed, 2 skipped$`), lines[len(lines)-1])

@@ -210,6 +210,9 @@ func runTests(ctx context.Context, w *work, r *record, env, args []string) (*tes
 func (t *testRun) join(other *testRun) {
 	t.passed, t.failed, t.skipped = t.passed+other.passed, t.failed+other.failed, t.skipped+other.skipped
 	t.failures, t.skips = append(t.failures, other.failures...), append(t.skips, other.skips...)
+	for _, f := range other.failures {
+		t.output[f] = other.output[f]
+	}
 	for _, c := range other.outside {
 		if !slices.Contains(t.outside, c) {
 			t.outside = append(t.outside, c)
@@ -230,16 +233,24 @@ func (t *testRun) judge(err error) outcome {
 	return pass("%d tests, %d outside checks", t.passed, len(t.outside))
 }
 
-// failureLines is how much of each failed test is repeated at the end of the log.
+// failureLines is how much of each failed test is repeated.
 const failureLines = 30
+
+// eachFailure calls tell with every failed test and the end of what it printed.
+func (t *testRun) eachFailure(tell func(testName, []string)) {
+	for _, f := range t.failures {
+		var lines []string
+		if out := t.output[f]; out != nil {
+			lines = strings.Split(strings.TrimRight(out.String(), "\n"), "\n")
+			lines = lines[max(0, len(lines)-failureLines):]
+		}
+		tell(f, lines)
+	}
+}
 
 // showFailures repeats the failed tests at the end of the log, where a reader looks first.
 func (t *testRun) showFailures(r *record) {
-	for _, f := range t.failures {
-		r.printf("\n--- failed: %v\n", f)
-		if out := t.output[f]; out != nil {
-			lines := strings.Split(strings.TrimRight(out.String(), "\n"), "\n")
-			r.printf("%s\n", strings.Join(lines[max(0, len(lines)-failureLines):], "\n"))
-		}
-	}
+	t.eachFailure(func(name testName, lines []string) {
+		r.printf("\n--- failed: %v\n%s\n", name, strings.Join(lines, "\n"))
+	})
 }

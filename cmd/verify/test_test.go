@@ -102,10 +102,17 @@ func TestJudge(t *testing.T) {
 func TestRunsJoin(t *testing.T) {
 	t.Parallel()
 	both, one := outsideCheck{"p", "in both", "s", "1", "1"}, outsideCheck{"p", "in one", "s", "2", "2"}
-	run := &testRun{passed: 3, skipped: 1, outside: []outsideCheck{both}}
-	run.join(&testRun{passed: 2, failed: 1, failures: []testName{{"p", "TestX"}}, outside: []outsideCheck{both, one}})
+	run, other := newTestRun(), newTestRun()
+	run.passed, run.skipped, run.outside = 3, 1, []outsideCheck{both}
+	other.passed, other.outside = 2, []outsideCheck{both, one}
+	other.add(event{Action: "output", Package: "p", Test: "TestX", Output: "x_test.go:7: no\n"})
+	other.add(event{Action: "fail", Package: "p", Test: "TestX"})
+	run.join(other)
 	require.Equal(t, 5, run.passed)
 	require.Equal(t, 1, run.failed)
 	require.Equal(t, []testName{{"p", "TestX"}}, run.failures)
 	require.Equal(t, []outsideCheck{both, one}, run.outside, "a check that both made counts once")
+	run.eachFailure(func(name testName, lines []string) {
+		require.Equal(t, []string{"x_test.go:7: no"}, lines, "what it printed comes along")
+	})
 }
