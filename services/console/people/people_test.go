@@ -45,7 +45,7 @@ func TestLettingSomebodyIn(t *testing.T) {
 	require.Equal(t, "/password", jo.Get(t, "/people").Path)
 	weak := jo.Post(t, "/password", "/password", url.Values{"old": {found[1]}, "new": {"short"}, "again": {"short"}})
 	require.Equal(t, http.StatusUnprocessableEntity, weak.Status)
-	require.Contains(t, weak.Body, "at least 12 characters")
+	require.Contains(t, weak.Body, "at least 15 characters")
 	done := jo.Post(t, "/password", "/password", url.Values{"old": {found[1]}, "new": {"ponds under seven lanterns"}, "again": {"ponds under seven lanterns"}})
 	require.Contains(t, done.Body, "Your password is changed")
 	require.Equal(t, http.StatusForbidden, jo.Get(t, "/people").Status, "a site lead does not say who may sign in")

@@ -250,7 +250,7 @@ type AddPersonRequest struct {
 	SiteCode string `protobuf:"bytes,4,opt,name=site_code,json=siteCode,proto3" json:"site_code,omitempty"`
 	// Code of the trainer that they are; may be empty.
 	TrainerCode string `protobuf:"bytes,5,opt,name=trainer_code,json=trainerCode,proto3" json:"trainer_code,omitempty"`
-	// Password, 12 characters or more; empty for one that is made.
+	// Password, 15 characters or more; empty for one that is made.
 	Password string `protobuf:"bytes,6,opt,name=password,proto3" json:"password,omitempty"`
 	// Do not ask them for a password of their own when they sign in first.
 	KeepPassword  bool `protobuf:"varint,7,opt,name=keep_password,json=keepPassword,proto3" json:"keep_password,omitempty"`
@@ -525,7 +525,7 @@ type SetPasswordRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Login.
 	Login string `protobuf:"bytes,1,opt,name=login,proto3" json:"login,omitempty"`
-	// Password, 12 characters or more; empty for one that is made.
+	// Password, 15 characters or more; empty for one that is made.
 	Password string `protobuf:"bytes,2,opt,name=password,proto3" json:"password,omitempty"`
 	// Do not ask them for a password of their own when they sign in next.
 	KeepPassword  bool `protobuf:"varint,3,opt,name=keep_password,json=keepPassword,proto3" json:"keep_password,omitempty"`
