@@ -25,13 +25,17 @@ var (
 	letterPage = frame.Parse(files, "templates/letter.html")
 	textsPage  = frame.Parse(files, "templates/texts.html")
 	textPage   = frame.Parse(files, "templates/text.html")
+	timesPage  = frame.Parse(files, "templates/times.html")
 )
 
 const needs = accessv1.Permission_PERMISSION_MANAGE_MAIL
 
+// needsTimes is what setting when letters go takes: it is about handovers.
+const needsTimes = accessv1.Permission_PERMISSION_MANAGE_HANDOVERS
+
 // Section is the entry of the bar.
 func Section() frame.Section {
-	return frame.Section{Name: "Letters", Path: "/letters", Prefixes: []string{"/letter-words"}, Needs: needs}
+	return frame.Section{Name: "Letters", Path: "/letters", Prefixes: []string{"/letter-words", "/letter-times"}, Needs: needs}
 }
 
 // Pages are the addresses.
@@ -44,6 +48,8 @@ func Pages() []frame.Page {
 		{Pattern: "POST /letter-words/head", Needs: needs, Serve: setHead},
 		{Pattern: "GET /letter-words/{kind}", Needs: needs, Serve: showText},
 		{Pattern: "POST /letter-words/{kind}", Needs: needs, Serve: changeText},
+		{Pattern: "GET /letter-times", Needs: needsTimes, Serve: showTimes},
+		{Pattern: "POST /letter-times/{site}/{letter}", Needs: needsTimes, Serve: setTime},
 	}
 }
 

@@ -162,3 +162,36 @@ func TestLettersInABrowser(t *testing.T) {
 	b.Judge(t, "letter-words", "/letter-words")
 	b.Judge(t, "letter-words-one", "/letter-words/handover-invitation")
 }
+
+func TestWhenLettersGo(t *testing.T) {
+	t.Parallel()
+	s := consoletest.New(t, consoletest.Set{March: true})
+	dev := s.As(t, "office")
+	page := dev.Get(t, "/letter-times?site=DRUM")
+	require.Equal(t, http.StatusOK, page.Status, page.Body)
+	for _, says := range []string{"When letters go from DRUM", "Every day at 10:00, up to 7 days ahead", "Every day at 10:00, up to 1 day ahead", "By the line */10 * * * *", "nobody has changed it"} {
+		require.Contains(t, page.Body, says)
+	}
+	set := func(letter string, form url.Values) consoletest.Reply {
+		return dev.Post(t, "/letter-times?site=DRUM", "/letter-times/DRUM/"+letter, form)
+	}
+	kept := set("day-before", url.Values{"go": {"yes"}, "clock": {"07:05"}, "days": {"2"}})
+	require.Contains(t, kept.Body, "Every day at 07:05, up to 2 days ahead")
+	require.Contains(t, kept.Body, "Kept: these letters go next at ")
+	require.Contains(t, kept.Body, "Set by dev.")
+	require.Contains(t, set("arrival", url.Values{"go": {"never"}}).Body, "Kept: none of these letters go from DRUM any more.")
+	require.Contains(t, set("enrolment", url.Values{"go": {"yes"}, "line": {"0 9-17 * * 1-5"}}).Body, "By the line 0 9-17 * * 1-5")
+	var lines string
+	require.NoError(t, s.Pool.QueryRow(t.Context(), `select string_agg(letter || ' ' || line || ' ' || days, '; ' order by letter) from graduation.reminder`).Scan(&lines))
+	require.Equal(t, "arrival  7; day-before 5 7 * * * 2; enrolment 0 9-17 * * 1-5 0", lines)
+
+	for name, form := range map[string]url.Values{"clock": {"go": {"yes"}, "clock": {"noon"}, "days": {"1"}}, "days": {"go": {"yes"}, "clock": {"10:00"}, "days": {"many"}}} {
+		bad := set("day-before", form)
+		require.Equal(t, http.StatusUnprocessableEntity, bad.Status, name)
+		require.Contains(t, bad.Body, `role="alert"`, name)
+	}
+	s.Browser(t, "office").Judge(t, "letter-times", "/letter-times?site=DRUM")
+	require.Equal(t, http.StatusNotFound, dev.Get(t, "/letter-times?site=NONE").Status)
+	require.LessOrEqual(t, s.Statements(func() { dev.Get(t, "/letter-times?site=DRUM") }), int64(12))
+	require.Equal(t, http.StatusForbidden, s.As(t, "trainer").Get(t, "/letter-times").Status)
+}
