@@ -34,7 +34,7 @@ func showRecord(v *frame.Visit) error {
 	return v.Show(recordPage, view)
 }
 
-// readRecord makes the form of a record, or an empty one without a key.
+// readRecord makes the form of a record; without a key one with what the address says ("f.dog=D-12") and nothing else.
 func readRecord(v *frame.Visit, key string) (*recordView, *exchangev1.Kind, error) {
 	kind := v.Path("kind")
 	got, err := exchangev1.NewExchangeServiceClient(v.Conn).ReadRecord(v.Context(), &exchangev1.ReadRecordRequest{Kind: kind, Key: key})
@@ -43,7 +43,10 @@ func readRecord(v *frame.Visit, key string) (*recordView, *exchangev1.Kind, erro
 	}
 	view := &recordView{Kind: kind, Title: title(kind), About: got.GetKind().GetAbout(), Key: key, Path: "/school/" + kind, MayWrite: v.May(writes) && !slices.Contains(made, kind)}
 	for i, c := range got.GetKind().GetColumns() {
-		value := ""
+		value := v.Query("f." + c.GetName())
+		if key != "" {
+			value = ""
+		}
 		if got.GetRecord() != nil {
 			value = got.GetRecord().GetCells()[i]
 		}

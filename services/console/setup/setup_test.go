@@ -79,6 +79,11 @@ func TestARecordIsAddedAndChanged(t *testing.T) {
 	require.Equal(t, http.StatusForbidden, in.Post(t, page, "/school/stays/record", url.Values{"f.request": {"x"}}).Status)
 	require.Equal(t, http.StatusNotFound, in.Get(t, "/school/owners/record?key=NOBODY").Status)
 	require.Contains(t, in.Get(t, "/school/codes?kind=owners&f.owner=hosti").Body, `<option value="HOSTILE">`)
+
+	// What the address says stands in an empty form, as text, and changes nothing of a record that is there.
+	filled := in.Get(t, `/school/vaccinations/record?f.dog=%22%3E%3Cb%3ED-7`)
+	require.Contains(t, filled.Body, `value="&#34;&gt;&lt;b&gt;D-7"`)
+	require.NotContains(t, in.Get(t, "/school/owners/record?key=HOSTILE&f.name=Another").Body, "Another")
 }
 
 func TestPreferencesAreSetByTheManager(t *testing.T) {
