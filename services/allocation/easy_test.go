@@ -271,6 +271,9 @@ func TestSoftLevelsInLargeParts(t *testing.T) {
 	}
 	var last allocation.Progress
 	o := allocation.Options{Seed: 5, Threads: 2, Iterations: 12_000, Progress: func(x allocation.Progress) { last = x }}
+	if raceDetector {
+		o.Iterations /= 8
+	}
 	a, err := allocation.Solve(p, o)
 	require.NoError(t, err)
 	require.NotEmpty(t, allocation.Overflow(p, a.Placements))

@@ -231,6 +231,9 @@ func TestCancelAtAnyInstant(t *testing.T) {
 func TestSameSeedSamePlan(t *testing.T) {
 	t.Parallel()
 	for size, iterations := range map[string]int{"T": 40_000, "M": 12_000} {
+		if raceDetector {
+			iterations /= 8
+		}
 		p := mustGenerate(t, size, 6)
 		o := allocation.Options{Seed: 5, Threads: 2, Iterations: iterations}
 		a, err := allocation.Solve(p, o)
