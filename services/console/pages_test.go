@@ -16,7 +16,7 @@ import (
 //go:embed testdata/walk.js
 var walkScript string
 
-// TestEveryPage takes one browser through every page: by keyboard alone, and enlarged.
+// TestEveryPage takes one browser through every page: by keyboard alone, and enlarged; another one, without scripts, does the work of a day.
 func TestEveryPage(t *testing.T) {
 	t.Parallel()
 	r := newTour(t, nil)
@@ -34,6 +34,7 @@ func TestEveryPage(t *testing.T) {
 			enlarged(t, b)
 		})
 	}
+	withoutScripts(t, r)
 }
 
 // reached is one stop of the Tab key.

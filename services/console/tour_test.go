@@ -115,7 +115,7 @@ func (r *tour) pin(t testing.TB, plan string) {
 	r.plan = plan
 	row := r.one(t, plannerv1.PlannedKind_PLANNED_KIND_PLACED)
 	at := url.Values{"site": {row.GetSiteCode()}, "arrival": {row.GetArrival()}}
-	request := "/plan/" + plan + "/request/" + row.GetRequestCode()
+	request := "/plan/" + plan + "/request/" + url.PathEscape(row.GetRequestCode())
 	page := r.manager.Get(t, request+"/hold?"+at.Encode())
 	found := regexp.MustCompile(`name="fingerprint" value="([^"]+)"`).FindStringSubmatch(page.Body)
 	require.NotNil(t, found, page.Body)
@@ -165,6 +165,7 @@ type stop struct {
 // stops are pages by their pattern, in the order of the school's work.
 func (r *tour) stops() []stop {
 	plan, request := "/plan/"+r.plan, "/plan/"+r.plan+"/request/"
+	waits, placed, dog := url.PathEscape(r.waits), url.PathEscape(r.placed), url.PathEscape(r.dog)
 	today, rounds := "/today/DRUM/"+consoletest.FlowDay, "/rounds/AMINA/"+consoletest.FlowDay
 	handovers := "/handovers/TARN/" + r.day
 	return []stop{
@@ -172,20 +173,20 @@ func (r *tour) stops() []stop {
 		{"GET /month/{month}", "/month/2027-03"}, {"GET /month/{month}", "/month/2027-07"}, {"GET /month/{month}/moves", "/month/2027-03/moves"},
 		{"GET /plan/{id}", plan}, {"GET /plan/{id}/progress", "/plan/" + r.drafting + "/progress"}, {"GET /plan/{id}/site/{site}", plan + "/site/DRUM"},
 		{"GET /plan/{id}/requests", plan + "/requests"},
-		{"GET /plan/{id}/request/{code}", request + r.placed}, {"GET /plan/{id}/request/{code}", request + r.waits},
-		{"GET /plan/{id}/request/{code}/hold", request + r.placed + "/hold?" + r.held.Encode()}, {"GET /plan/{id}/request/{code}/wish", request + r.waits + "/wish?first=2027-03-01&last=2027-03-20&site=TARN"},
+		{"GET /plan/{id}/request/{code}", request + placed}, {"GET /plan/{id}/request/{code}", request + waits},
+		{"GET /plan/{id}/request/{code}/hold", request + placed + "/hold?" + r.held.Encode()}, {"GET /plan/{id}/request/{code}/wish", request + waits + "/wish?first=2027-03-01&last=2027-03-20&site=TARN"},
 		{"GET /plan/{id}/compare/{other}", plan + "/compare/" + r.other}, {"GET /plan/{id}/worth", plan + "/worth"}, {"GET /plan/{id}/promise", plan + "/promise"},
 		{"GET /today", "/today"}, {"GET /today/{site}/{day}", today}, {"GET /today/{site}/{day}", today + "?by=area"}, {"GET /today/{site}/{day}", "/today/DRUM/2027-03-12"},
 		{"GET /today/{site}/{day}/risk", today + "/risk"}, {"GET /today/{site}/{day}/absence", today + "/absence?trainer=AMINA&kind=sickness&from=11:00"},
 		{"GET /today/{site}/{day}/closure", today + "/closure?area=barn-hall&from=11:00&to=15:00&reason=a+burst+pipe"},
 		{"GET /today/{site}/{day}/forecast", today + "/forecast?from=12:00&to=15:00&degrees=98.5&unit=F&humidity=55&source=the+office"},
 		{"GET /rounds", "/rounds"}, {"GET /rounds/{trainer}/{day}", rounds}, {"GET /rounds/{trainer}/{day}", rounds + "?log=0"}, {"GET /rounds/{trainer}/{day}/sheet", rounds + "/sheet"},
-		{"GET /dog/{code}", "/dog/" + r.dog}, {"GET /dog/{code}/extend", "/dog/" + r.dog + "/extend"}, {"GET /dog/{code}/isolate", "/dog/" + r.dog + "/isolate?from=" + consoletest.FlowDay},
-		{"GET /requests", "/requests"}, {"GET /requests/new", "/requests/new"}, {"GET /request/{code}", "/request/" + r.waits}, {"GET /request/{code}", "/request/" + r.placed},
+		{"GET /dog/{code}", "/dog/" + dog}, {"GET /dog/{code}/extend", "/dog/" + dog + "/extend"}, {"GET /dog/{code}/isolate", "/dog/" + dog + "/isolate?from=" + consoletest.FlowDay},
+		{"GET /requests", "/requests"}, {"GET /requests/new", "/requests/new"}, {"GET /request/{code}", "/request/" + waits}, {"GET /request/{code}", "/request/" + placed},
 		{"GET /import", "/import"}, {"GET /import/{id}", r.parcel},
 		{"GET /handovers/{site}/{day}", handovers}, {"GET /handovers/{site}/{day}/times", handovers + "/times"}, {"GET /appointment/{id}", r.appointment},
 		{"GET /appointment/{id}/move", r.appointment + "/move?starts=" + r.day + "T15:00"},
-		{"GET /letters", "/letters"}, {"GET /letters/{id}", r.letter}, {"GET /letter-words", "/letter-words"}, {"GET /letter-words/{kind}", "/letter-words/handover-invitation"},
+		{"GET /letters", "/letters"}, {"GET /letters/{id}", r.letter}, {"GET /letter-words", "/letter-words"}, {"GET /letter-times", "/letter-times"}, {"GET /letter-words/{kind}", "/letter-words/handover-invitation"},
 		{"GET /school", "/school"}, {"GET /school/policy", "/school/policy"}, {"GET /school/{kind}", "/school/skills"},
 		{"GET /school/{kind}/record", "/school/sites/record?key=DRUM"}, {"GET /people", "/people"}, {"GET /people/{login}", "/people/ingo"},
 		{"owner", r.owner},

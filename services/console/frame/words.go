@@ -3,6 +3,7 @@ package frame
 import (
 	"fmt"
 	"html/template"
+	"net/url"
 	"reflect"
 	"strconv"
 	"strings"
@@ -12,7 +13,7 @@ import (
 // functions are what all templates may use.
 func functions() template.FuncMap {
 	return template.FuncMap{
-		"day": Day, "longday": LongDay, "percent": Percent, "words": Words, "month": MonthName,
+		"day": Day, "longday": LongDay, "percent": Percent, "words": Words, "month": MonthName, "part": url.PathEscape,
 		// Templates have no generic functions: numbers come as what they are.
 		"points": func(n any) string { return Points(whole(n)) }, "signed": func(n any) string { return Signed(whole(n)) }, "minutes": func(n any) string { return Minutes(whole(n)) },
 		"count": func(n any, one, many string) string { return Count(whole(n), one, many) },
