@@ -170,6 +170,15 @@ func (b *Browser) Judge(t testing.TB, name, path string) {
 	require.Positive(t, weight)
 }
 
+// JudgeSizes judges the page as it stands at both sizes, and leaves the window at the larger one.
+func (b *Browser) JudgeSizes(t testing.TB, name string) {
+	t.Helper()
+	for _, size := range Sizes {
+		b.Size(t, size[0], size[1])
+		b.JudgeHere(t, fmt.Sprintf("%s-%d", name, size[0]), size[0])
+	}
+}
+
 // JudgeHere judges the page as it stands in a window of a width.
 func (b *Browser) JudgeHere(t testing.TB, name string, width int64) {
 	t.Helper()

@@ -21,6 +21,25 @@ func TestThePagesInABrowser(t *testing.T) {
 	b.Judge(t, "request-new", "/requests/new")
 	b.Judge(t, "import", "/import")
 	keyboard(t, b)
+	onItsWay(t, s, b)
+}
+
+// onItsWay judges the page of a list that is being looked through, which here cannot go on until the owners are let go.
+func onItsWay(t *testing.T, s *consoletest.School, b *consoletest.Browser) {
+	t.Helper()
+	tx, err := s.Pool.Begin(t.Context())
+	require.NoError(t, err)
+	defer func() { _ = tx.Rollback(t.Context()) }()
+	_, err = tx.Exec(t.Context(), `lock table enrollment.owner in access exclusive mode`)
+	require.NoError(t, err)
+	b.Open(t, "/import")
+	b.ChooseFiles(t, map[string]string{"owners-new.csv": "code,name,email,phone\nMEND-1,,,\nMEND-2,Bo Ghyll,,\n"})
+	b.Click(t, "form.card button")
+	b.Await(t, "it is looked through", `document.querySelector("#progress") !== null`)
+	b.JudgeSizes(t, "import-progress")
+	require.Equal(t, "Looking through the files", b.Text(t, "h1"), "it was judged on its way")
+	require.NoError(t, tx.Rollback(t.Context()))
+	b.Await(t, "the page goes on by itself", `document.querySelectorAll("tr.faulty").length === 1`)
 }
 
 // waiting is a request that has no promise.
