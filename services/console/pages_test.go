@@ -16,7 +16,7 @@ import (
 //go:embed testdata/walk.js
 var walkScript string
 
-// TestEveryPage takes one browser through every page: by keyboard alone, and enlarged; another one, without scripts, does the work of a day.
+// TestEveryPage takes one browser through every page: by keyboard alone, enlarged, and as it is printed; another one, without scripts, does the work of a day.
 func TestEveryPage(t *testing.T) {
 	t.Parallel()
 	r := newTour(t, nil)
@@ -32,6 +32,7 @@ func TestEveryPage(t *testing.T) {
 			consoletest.Evaluate[bool](t, b, walkScript)
 			byKeyboard(t, b)
 			enlarged(t, b)
+			onPaper(t, b)
 		})
 	}
 	withoutScripts(t, r)
@@ -145,4 +146,20 @@ func enlarged(t *testing.T, b *consoletest.Browser) {
 	require.Empty(t, consoletest.Evaluate[[]string](t, b, `walk.faults()`), "a window of 1280 at 200 %%")
 	b.Size(t, 320, 640)
 	require.Empty(t, consoletest.Evaluate[[]string](t, b, `walk.faults()`), "a window of 1280 at 400 %%")
+}
+
+// onPaper looks at the page as it is printed on A4, the narrower of the papers: nothing is cut off or has to be made smaller, no field or button is
+// left, and what one must know before touching a dog is unfolded.
+func onPaper(t *testing.T, b *consoletest.Browser) {
+	t.Helper()
+	paper := func(media string) {
+		_, err := chromedp.Call(b.Ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: media})
+		require.NoError(t, err)
+	}
+	paper("print")
+	defer paper("")
+	b.Size(t, 703, 1030) // 186 mm between the margins
+	require.Empty(t, consoletest.Evaluate[[]string](t, b, `walk.faults()`), "on paper")
+	require.Empty(t, consoletest.Evaluate[[]string](t, b, `[...document.querySelectorAll("main input:not([type=hidden]), main select, main textarea, main button, main .dog ul")]
+		.filter(e => e.checkVisibility({visibilityProperty: true}) === e.matches("input, select, textarea, button")).map(e => e.outerHTML.slice(0, 100))`), "on paper")
 }

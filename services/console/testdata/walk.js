@@ -75,6 +75,9 @@ window.walk = (() => {
         if (/hidden|clip/.test(s.overflowY) && e.clientHeight > 1 && e.scrollHeight > e.clientHeight + 1) found.push("cut off below: " + name(e));
         if ((box.right > wide + 1 || box.left < -1) && boxOf(e) === null) found.push("sticks out: " + name(e));
       }
+      for (const e of document.querySelectorAll("svg[width]:not([viewBox])")) {
+        if (seen(e) && e.getBoundingClientRect().width < parseFloat(e.getAttribute("width")) - 1) found.push("a picture without its right side: " + name(e));
+      }
       for (const e of slots) {
         const box = e.getBoundingClientRect();
         if (!e.matches(".skip") && seen(e) && (box.right > wide + 1 || box.left < -1) && boxOf(e) === null) found.push("sticks out: " + name(e));
