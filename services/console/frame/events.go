@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"strings"
 	"time"
+
+	"github.com/longlead/longlead/services/apperr"
 )
 
 // Events is a stream of server-sent events. In the page an element with data-follow="/path" listens: an event named after the ID of an element
@@ -37,7 +39,9 @@ func (v *Visit) Events() *Events {
 // Send sends one event; it fails when the browser is gone or the person signed in no more.
 func (e *Events) Send(name, data string) error {
 	if err := e.ask(); err != nil {
-		_ = e.write("away", "/sign-in")
+		if errors.Is(err, errNobody) { // else it could not be found out: the browser asks again by itself
+			_ = e.write("away", "/sign-in")
+		}
 		return err
 	}
 	return e.write(name, data)
@@ -50,10 +54,12 @@ func (e *Events) ask() error {
 		return nil
 	}
 	person, err := v.frame.deps.Door.Who(v.Request.Context(), v.secret)
-	if err != nil {
+	switch {
+	case apperr.KindOf(err) == apperr.Unauthenticated:
+		return errNobody
+	case err != nil:
 		return err
-	}
-	if person.Login != v.Person.Login || person.Role != v.Person.Role {
+	case person.Login != v.Person.Login || person.Role != v.Person.Role:
 		return errNobody
 	}
 	e.asked = v.Now()

@@ -58,6 +58,9 @@ func TestTheDoorInABrowser(t *testing.T) {
 	b.Click(t, "main button")
 	b.Await(t, "she is in", `!location.pathname.startsWith("/sign-in")`)
 	b.Judge(t, "password", "/password")
+	// A name that turns the direction of reading leaves what stands beside it where it is: the number comes to the right of it.
+	consoletest.Evaluate[bool](t, b, `document.querySelector("main").insertAdjacentHTML("beforeend", "<p id=turned><b>\u202eBELLA</b> <span>12</span></p>"); true`)
+	require.True(t, consoletest.Evaluate[bool](t, b, `document.querySelector("#turned span").getBoundingClientRect().left > document.querySelector("#turned b").getBoundingClientRect().left`))
 }
 
 func TestNowhere(t *testing.T) {

@@ -189,6 +189,8 @@ func TestWhenLettersGo(t *testing.T) {
 		bad := set("day-before", form)
 		require.Equal(t, http.StatusUnprocessableEntity, bad.Status, name)
 		require.Contains(t, bad.Body, `role="alert"`, name)
+		require.Equal(t, 1, strings.Count(bad.Body, "<details class=\"noprint\" open>"), "the form that was sent is open")
+		require.Contains(t, bad.Body, `value="`+form.Get(name)+`"`, "what was written is still there")
 	}
 	s.Browser(t, "office").Judge(t, "letter-times", "/letter-times?site=DRUM")
 	require.Equal(t, http.StatusNotFound, dev.Get(t, "/letter-times?site=NONE").Status)

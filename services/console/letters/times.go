@@ -30,17 +30,23 @@ type letterTime struct {
 	Word, When string
 	// Clock is the time of day of letters that go once a day; empty where another line holds.
 	Clock string
+	// Typed is the line as it stands in the form.
+	Typed string
 	// Ahead says that the letters go some days before something.
 	Ahead bool
 	// Off says that none go.
 	Off bool
+	// Given are the days ahead as they stand in the form.
+	Given string
+	// Open unfolds the form, because what was written into it could not be taken.
+	Open bool
 }
 
 // timeWords say what the letters are that go by themselves.
 var timeWords = map[string]string{"enrolment": "a stay is promised", "arrival": "the dog arrives soon", "week-before": "the handover comes, days before", "day-before": "the handover comes, the day before"}
 
 func timeOf(r *graduationv1.Reminder) letterTime {
-	t := letterTime{Reminder: r, Word: timeWords[r.GetLetter()], Clock: clockOf(r.GetLine()), Off: r.GetLine() == "", Ahead: r.GetLetter() != "enrolment"}
+	t := letterTime{Reminder: r, Word: timeWords[r.GetLetter()], Clock: clockOf(r.GetLine()), Typed: r.GetLine(), Off: r.GetLine() == "", Ahead: r.GetLetter() != "enrolment", Given: strconv.Itoa(max(1, int(r.GetDays())))}
 	switch {
 	case t.Off:
 		t.When = "None go"
@@ -81,9 +87,19 @@ func lineOf(clock string) string {
 	return strings.TrimPrefix(minute, "0") + " " + strings.TrimPrefix(hour, "0") + " * * *"
 }
 
+// written puts back into the form what was written there and could not be taken.
+func (t *letterTime) written(v *frame.Visit) {
+	t.Open, t.Off, t.Given = true, v.Form("go") == "never", v.Form("days")
+	if clock := v.Form("clock"); clock != "" {
+		t.Clock = clock
+	} else if t.Clock == "" {
+		t.Typed = v.Form("line")
+	}
+}
+
 func showTimes(v *frame.Visit) error { return times(v, v.Query("site"), nil) }
 
-// times shows when letters go at a site: where none is named, the person's own or the first.
+// times shows when letters go at a site: where none is named, the person's own or the first. With trouble it shows the form that was sent.
 func times(v *frame.Visit, code string, trouble *frame.Trouble) error {
 	sites, err := facilityv1.NewFacilityServiceClient(v.Conn).ListSites(v.Context(), &facilityv1.ListSitesRequest{})
 	if err != nil {
@@ -100,7 +116,11 @@ func times(v *frame.Visit, code string, trouble *frame.Trouble) error {
 			return err
 		}
 		for _, r := range got.GetReminders() {
-			view.Zone, view.Times = r.GetZone(), append(view.Times, timeOf(r))
+			one := timeOf(r)
+			if trouble != nil && r.GetLetter() == v.Path("letter") {
+				one.written(v)
+			}
+			view.Zone, view.Times = r.GetZone(), append(view.Times, one)
 		}
 	}
 	if trouble != nil {

@@ -43,12 +43,11 @@ func readRecord(v *frame.Visit, key string) (*recordView, *exchangev1.Kind, erro
 	}
 	view := &recordView{Kind: kind, Title: title(kind), About: got.GetKind().GetAbout(), Key: key, Path: "/school/" + kind, MayWrite: v.May(writes) && !slices.Contains(made, kind)}
 	for i, c := range got.GetKind().GetColumns() {
-		value := v.Query("f." + c.GetName())
-		if key != "" {
-			value = ""
-		}
+		var value string
 		if got.GetRecord() != nil {
 			value = got.GetRecord().GetCells()[i]
+		} else if key == "" {
+			value = v.Query("f." + c.GetName())
 		}
 		f := entry.OfColumn("f."+c.GetName(), c, value, codesOf(got, c.GetName()))
 		f.Fixed = !view.MayWrite || key != "" && slices.Contains(got.GetKind().GetKey(), c.GetName())
