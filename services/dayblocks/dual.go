@@ -18,9 +18,8 @@ type dual struct {
 	top     []micro
 	level   float64
 	way     []float64 // smoothed subgradient
+	turn    []float64 // where prices move to, see direction
 	stalled int
-	made    int  // steps
-	block   int  // see direction
 	fresh   bool // nothing to smooth with
 
 	held  []heldCosts // by session item
@@ -67,7 +66,7 @@ type chain struct {
 func newDual(m *model) *dual {
 	n := (len(m.hours) + len(m.open)) * m.steps
 	d := &dual{m: m, price: make([]micro, n), top: make([]micro, n), sum: make([]micro, (len(m.hours)+len(m.open))*(m.steps+1)),
-		use: make([]int32, n), way: make([]float64, n), limit: make([]int32, n), level: levelFirst, fresh: true, best: -infinite, held: make([]heldCosts, len(m.items))}
+		use: make([]int32, n), way: make([]float64, n), turn: make([]float64, n), limit: make([]int32, n), level: levelFirst, fresh: true, best: -infinite, held: make([]heldCosts, len(m.items))}
 	for t, h := range m.hours {
 		h.each(func(k int) { d.limit[t*m.steps+k] = 1 })
 	}

@@ -38,7 +38,7 @@ type item struct {
 	seconds      []Choice // of a dog that needs two
 	anySecond    bool     // whoever is free, for no points
 	places       []place
-	within       steps // of a break: where it may begin
+	within       steps // where it may begin: of a session, in any of its places
 	same         int32 // the item before it that is the same in all that matters, -1 if there is none
 }
 
@@ -124,7 +124,7 @@ func (m *model) addDog(i int) {
 	m.rest = append(m.rest, x.Rest/m.d.Step)
 	away := m.span(x.Away)
 	for j, s := range x.Sessions {
-		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill,
+		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill, within: newSteps(m.steps),
 			kept: s.Kept.Start / m.d.Step, moved: s.Kept.Points, alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
 		if x.Two {
 			it.seconds, it.anySecond = s.Seconds, s.Seconds == nil
@@ -146,6 +146,7 @@ func (m *model) addDog(i int) {
 			free.runs(it.length, starts)
 			if m.d.Areas[p.Area].Dogs > 0 && !starts.empty() {
 				it.places = append(it.places, place{p.Area, p.Points, starts})
+				it.within.join(starts)
 				starts.each(func(k int) { m.first, m.last = min(m.first, k), max(m.last, k+1) })
 			}
 		}

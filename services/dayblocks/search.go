@@ -1,7 +1,6 @@
 package dayblocks
 
 import (
-	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -18,122 +17,41 @@ type search struct {
 	out     []int32  // taken out in this move
 	before  []placed // where they were
 	pending []int32
-	scores  []int64
 	dogs    []int32 // whose days the move changes
 	seen    []int   // by dog: the move that last changed its day
 	moves   int
-	run     freeRun
+	by      choice
 }
 
 func newSearch(m *model, s *state, seed uint64) *search {
 	x := &search{m: m, s: s, rnd: rand.New(rand.NewPCG(seed, 1)), seen: make([]int, len(m.ofDog))}
+	x.by.score, x.by.low, x.by.second = make([]int64, m.steps), make([]int64, m.steps), make([]int32, m.steps)
 	x.now = s.cost()
 	x.best, x.bestAt = x.now, slices.Clone(s.at)
 	return x
 }
 
-// fill puts in what it can of the items given, breaks first, then those that leave least choice.
+// fill puts in what it can of the items given, breaks first, the others as chance has it: to put those first that leave least choice takes
+// a third of the time to find out, and what more moves gain is worth more.
 func (x *search) fill(items []int32) {
-	x.scores = x.scores[:0]
-	for _, i := range items {
-		it := &x.m.items[i]
-		score := int64(-1)
-		if it.dog >= 0 {
-			n := int64(x.s.choices(i))
-			score = n*1000/int64(max(1, it.length)) + int64(x.rnd.IntN(int(n*500)+100))
-		}
-		x.scores = append(x.scores, score)
-	}
-	for a := range items {
-		for b := a; b > 0 && x.scores[b] < x.scores[b-1]; b-- {
-			x.scores[b], x.scores[b-1] = x.scores[b-1], x.scores[b]
-			items[b], items[b-1] = items[b-1], items[b]
+	x.rnd.Shuffle(len(items), func(a, b int) { items[a], items[b] = items[b], items[a] })
+	for _, breaks := range []bool{true, false} {
+		for _, i := range items {
+			if breaks != (x.m.items[i].dog < 0) {
+				continue
+			}
+			if p, ok := x.choose(i); ok {
+				x.s.put(i, p, true)
+			}
 		}
 	}
-	for _, i := range items {
-		if p, ok := x.choose(i); ok {
-			x.s.put(i, p, true)
-		}
-	}
-}
-
-// choose picks a place for an item: what costs least, of such the one that wastes least time; with some chance in it.
-func (x *search) choose(i int32) (best placed, ok bool) {
-	m, s := x.m, x.s
-	it := &m.items[i]
-	blur := 1 << (4 + x.rnd.IntN(8))
-	low := int64(math.MaxInt64)
-	x.run.trainer = -1
-	s.each(i, func(p placed) {
-		score := int64(x.rnd.IntN(blur))
-		if it.dog >= 0 {
-			score += int64(x.extra(i, it, p)) * 1024
-		}
-		if from := int(p.start); from > 0 && s.free[p.trainer].has(from-1) {
-			score += 256 // leaves a gap before
-		}
-		if to := int(p.start) + it.busy; to < m.steps && s.free[p.trainer].has(to) {
-			score += 128
-		}
-		if it.dog >= 0 {
-			score += wastedStep * int64(x.wasted(int(p.trainer), int(p.start), it.busy))
-		}
-		if score < low {
-			low, best, ok = score, p, true
-		}
-	})
-	if ok && it.two {
-		best.second = s.second(it, int(best.trainer), int(best.start), x.rnd.IntN(len(it.seconds)))
-	}
-	return best, ok
-}
-
-// extra is what an item costs at a place, with its neighbours, waiting aside.
-func (x *search) extra(i int32, it *item, p placed) int {
-	m, s := x.m, x.s
-	cost := m.itemCost(it, p)
-	area := it.places[p.place].area
-	known, other := false, false
-	var before, after int32 = -1, -1
-	for _, j := range m.ofDog[it.dog] {
-		q := s.at[j]
-		if q.start < 0 || j == i {
-			continue
-		}
-		other = true
-		known = known || m.items[j].places[q.place].area == area
-		if q.start < p.start && (before < 0 || q.start > s.at[before].start) {
-			before = j
-		}
-		if q.start > p.start && (after < 0 || q.start < s.at[after].start) {
-			after = j
-		}
-	}
-	if other && !known {
-		cost += m.d.Policy.Change
-	}
-	near := func(from int32, length int, to int32) int {
-		if int(to-from)-length < m.spread {
-			return m.d.Policy.Near
-		}
-		return 0
-	}
-	if before >= 0 {
-		cost += near(s.at[before].start, m.items[before].length, p.start)
-	}
-	if after >= 0 {
-		cost += near(p.start, it.length, s.at[after].start)
-	}
-	if before >= 0 && after >= 0 {
-		cost -= near(s.at[before].start, m.items[before].length, s.at[after].start)
-	}
-	return cost
 }
 
 // move tries one change at a temperature, in points.
 func (x *search) move(heat float64) {
 	x.out, x.before = x.out[:0], x.before[:0]
 	x.pick()
+	x.newMove()
 	x.pending = append(x.pending[:0], x.out...)
 	x.addDropped()
 	before := x.part()
@@ -214,6 +132,8 @@ func (x *search) pick() {
 	if len(m.items) == 0 {
 		return
 	}
+	step := m.first + x.rnd.IntN(max(1, m.last-m.first))
+	trainer := x.rnd.IntN(len(m.hours))
 	switch x.rnd.IntN(4) {
 	case 0:
 		for range 1 + x.rnd.IntN(3) {
@@ -226,29 +146,29 @@ func (x *search) pick() {
 			x.take(int32(x.rnd.IntN(len(m.items))))
 		}
 	case 2:
-		x.window(x.rnd.IntN(len(m.hours)), -1)
+		x.window(step, max(2, (m.last-m.first)/2), func(p placed) bool { return int(p.trainer) == trainer || int(p.second) == trainer })
 	default:
-		x.window(-1, x.rnd.IntN(m.steps))
+		x.window(step, max(2, (m.last-m.first)/8), func(placed) bool { return true })
 	}
 }
 
-// window takes out what lies in a part of the day: of one trainer, or around a step.
-func (x *search) window(trainer, step int) {
-	m := x.m
-	width := max(2, m.steps/4)
-	if trainer < 0 {
-		width = max(2, m.steps/16)
-	}
-	from := x.rnd.IntN(m.steps)
-	if step >= 0 {
-		from = step
-	}
-	for i := range x.s.at {
+// How many items a window takes out, and how many that are left out are tried with what a move takes out.
+const (
+	outMost     = 8
+	droppedMost = 3
+)
+
+// window takes out what lies around a step, of those that are wanted.
+func (x *search) window(step, width int, want func(p placed) bool) {
+	n := len(x.s.at)
+	offset := x.rnd.IntN(n)
+	for k := range n {
+		i := (k + offset) % n
 		p := &x.s.at[i]
-		if p.start < 0 || int(p.start)+m.items[i].busy <= from || int(p.start) >= from+width || trainer >= 0 && int(p.trainer) != trainer {
+		if p.start < 0 || int(p.start)+x.m.items[i].busy <= step || int(p.start) >= step+width || !want(*p) {
 			continue
 		}
-		if len(x.out) < 12 {
+		if len(x.out) < outMost {
 			x.take(int32(i))
 		}
 	}
@@ -262,7 +182,7 @@ func (x *search) addDropped() {
 		i := int32((k + offset) % len(x.s.at))
 		if x.s.at[i].start < 0 && !slices.Contains(x.pending, i) {
 			x.pending = append(x.pending, i)
-			if n++; n == 6 {
+			if n++; n == droppedMost {
 				return
 			}
 		}

@@ -69,14 +69,15 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 // them: so a plan depends on the day and the seed, not on how fast a thread was.
 const (
 	rounds      = 20
-	roundsFirst = 8 // before the timelines
-	pricesRound = 40
-	movesItem   = 800 // for each session, usually
+	roundsFirst = 2 // before the timelines
+	ordersEvery = 6 // rounds, an order is looked for
+	pricesRound = 25
+	movesItem   = 1500 // for each session, usually
 	movesLeast  = 5000
 	failsPer    = 4 // moves for each dead end of a search for an order
 	failsMost   = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
-	coolFrom    = 0.1
+	coolFrom    = 0.06
 	coolTo      = 0.005
 )
 
@@ -97,12 +98,15 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 			break
 		}
 		if round == roundsFirst {
+			d.startTimelines()
+		}
+		if round%ordersEvery == ordersEvery-1 {
 			x.reorder(min(moves/failsPer, failsMost), stop)
 			if target = x.best; target <= met {
 				break
 			}
-			d.startTimelines()
 		}
+		x.by.prices = d.workPrices(x.by.prices)
 		var both sync.WaitGroup
 		both.Go(func() {
 			for n := 0; n < pricesRound && d.bound() < target && !stop(); n++ {

@@ -6,14 +6,16 @@ package dayblocks
 //
 // The prices begin where those by the step have come to, at which the bound is at least as high.
 type timelines struct {
-	price []micro // by trainer, length and step
-	top   []micro
-	use   []int32 // blocks chosen by dogs, less those of the trainers' best days
-	way   []float64
-	run   []int16 // by trainer and step: steps free in a row from there
-	hours []hours // by trainer
-	best  []micro // scratch: by step, set of breaks and phase
-	by    []int16 // what was chosen there: a length and the next phase, a break (from breaksFrom on), or idle
+	price        []micro // by trainer, length and step
+	top          []micro
+	use          []int32 // blocks chosen by dogs, less those of the trainers' best days
+	way          []float64
+	turn         []float64
+	excess, pull []float64 // scratch: by step; pull is of all steps before
+	run          []int16   // by trainer and step: steps free in a row from there
+	hours        []hours   // by trainer
+	best         []micro   // scratch: by step, set of breaks and phase
+	by           []int16   // what was chosen there: a length and the next phase, a break (from breaksFrom on), or idle
 }
 
 // hours are the steps [from, to) between which a trainer's day lies.
@@ -30,7 +32,8 @@ func (d *dual) startTimelines() {
 	m := d.m
 	l := &timelines{}
 	n := len(m.hours) * len(m.lengths) * m.steps
-	l.price, l.top, l.use, l.way = make([]micro, n), make([]micro, n), make([]int32, n), make([]float64, n)
+	l.price, l.top, l.use = make([]micro, n), make([]micro, n), make([]int32, n)
+	l.way, l.turn, l.excess, l.pull = make([]float64, n), make([]float64, n), make([]float64, m.steps+1), make([]float64, m.steps+1)
 	l.run = make([]int16, len(m.hours)*m.steps)
 	copy(d.price, d.top)
 	d.evaluate()

@@ -54,9 +54,9 @@ func (m *model) findWaste() {
 	}
 }
 
-// wasted is how many steps of a trainer's time can hold no session any more if one is held. x.run remembers the run last looked at; choose forgets it.
+// wasted is how many steps of a trainer's time can hold no session any more if one is held. x.by.run remembers the run last looked at.
 func (x *search) wasted(t, start, busy int) int {
-	m, free, r := x.m, x.s.free[t], &x.run
+	m, free, r := x.m, x.s.free[t], &x.by.run
 	open := func(k int) bool { return k >= 0 && k < m.steps && free.has(k) && m.useful[t*m.steps+k] }
 	if t != r.trainer || start < r.from || start >= r.to {
 		*r = freeRun{t, start, start + busy}
