@@ -33,6 +33,9 @@ func TestEveryPage(t *testing.T) {
 			byKeyboard(t, b)
 			enlarged(t, b)
 			onPaper(t, b)
+			for _, paper := range []string{"A4", "Letter"} {
+				require.LessOrEqual(t, b.Print(t, fmt.Sprintf("page-%02d", i), paper), 20, "sheets of %s", paper)
+			}
 		})
 	}
 	withoutScripts(t, r)

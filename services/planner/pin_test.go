@@ -77,8 +77,8 @@ func TestPinnedRequestsGoWhereTheyArePinned(t *testing.T) {
 	s := newSchool(t)
 	s.startWorker(t)
 	before := s.draft(t, quick())
-	rows, at := s.choices(t, before.GetId(), plannerv1.PlannedKind_PLANNED_KIND_WAITING, 1)
-	code := rows[0].GetRequestCode()
+	rows, at := s.choices(t, before.GetId(), plannerv1.PlannedKind_PLANNED_KIND_WAITING, 2)
+	code, other, elsewhere := rows[0].GetRequestCode(), rows[1], at[1]
 	seen := s.pinTo(t, before.GetId(), code, at[0])
 	require.Equal(t, before.GetValue(), seen.GetPointsBefore())
 	require.LessOrEqual(t, seen.GetGainLeast(), seen.GetGainMost())
@@ -111,7 +111,9 @@ func TestPinnedRequestsGoWhereTheyArePinned(t *testing.T) {
 	_, err = s.planner.PublishPlan(t.Context(), &plannerv1.PublishPlanRequest{PlanId: before.GetId()})
 	requireRefusal(t, err, codes.FailedPrecondition, "have changed since")
 	_, err = s.preview(t, before.GetId(), code, at[0])
-	requireRefusal(t, err, codes.FailedPrecondition, "draft the month anew")
+	requireRefusal(t, err, codes.FailedPrecondition, code+" has been held to a place since plan 1 of 2027-03 was drafted: let it go")
+	_, err = s.preview(t, before.GetId(), other.GetRequestCode(), elsewhere)
+	requireRefusal(t, err, codes.FailedPrecondition, "records, promises or held places have changed")
 
 	after := s.draft(t, quick())
 	recount(t, s, s.read(t, after.GetId()))

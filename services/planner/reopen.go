@@ -33,7 +33,7 @@ func (s *Server) reopen(ctx context.Context, w *whole) (*opened, error) {
 		return nil, err
 	}
 	if print != w.plan.Fingerprint {
-		return nil, apperr.Preconditionf("INPUTS_CHANGED", "records or promises have changed since plan %d of %s was drafted, so it cannot be solved with again: draft the month anew", w.plan.Number, w.plan.Month)
+		return nil, apperr.Preconditionf("INPUTS_CHANGED", "records, promises or held places have changed since plan %d of %s was drafted, so it cannot be solved with again: draft the month anew", w.plan.Number, w.plan.Month)
 	}
 	t, err := buildTask(in)
 	if err != nil {

@@ -33,7 +33,7 @@ func (s *Server) PreviewPlacement(ctx context.Context, req *plannerv1.PreviewPla
 	}
 	o, err := s.reopen(ctx, &w)
 	if err != nil {
-		return nil, err
+		return nil, cmp.Or(s.heldSince(ctx, &w, req.GetRequestCode()), err)
 	}
 	in := o.task.board.in
 	c, err := in.caseOf(req.GetRequestCode())
@@ -70,6 +70,24 @@ func (s *Server) PreviewPlacement(ctx context.Context, req *plannerv1.PreviewPla
 	out := found.toProto()
 	out.Fingerprint = print
 	return out, nil
+}
+
+// heldSince says that a request is held, where that is all that has changed since a plan was drafted: then letting it go is a way to ask the plan again.
+func (s *Server) heldSince(ctx context.Context, w *whole, code string) error {
+	in, err := ReadInputs(ctx, s.deps.Pool, w.plan.Month)
+	if err != nil {
+		return nil
+	}
+	c, err := in.caseOf(code)
+	if err != nil {
+		return nil
+	}
+	before := in
+	before.Pins = slices.DeleteFunc(slices.Clone(in.Pins), func(p Pin) bool { return p.RequestID == c.Request.ID })
+	if print, err := before.Fingerprint(); err != nil || print != w.plan.Fingerprint {
+		return nil
+	}
+	return apperr.Preconditionf("PINNED_SINCE", "%s has been held to a place since plan %d of %s was drafted: let it go to see what other places would cost with this plan, or draft the month anew", code, w.plan.Number, w.plan.Month)
 }
 
 // caseOf finds a request of the month by its code.

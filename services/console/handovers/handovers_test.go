@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -24,7 +25,7 @@ type day struct {
 	id, path, list string
 }
 
-func newDay(t *testing.T) *day {
+func newDay(t testing.TB) *day {
 	t.Helper()
 	d := &day{School: consoletest.New(t, consoletest.Set{March: true})}
 	got, err := graduationv1.NewGraduationServiceClient(d.Conn).ArrangeHandovers(t.Context(), &graduationv1.ArrangeHandoversRequest{SiteCode: "TARN", Month: "2027-03"})
@@ -45,7 +46,7 @@ func newDay(t *testing.T) *day {
 	return d
 }
 
-func (d *day) read(t *testing.T, which string) *handoverv1.ReadHandoverResponse {
+func (d *day) read(t testing.TB, which string) *handoverv1.ReadHandoverResponse {
 	t.Helper()
 	got, err := handoverv1.NewHandoverServiceClient(d.Conn).ReadHandover(t.Context(), &handoverv1.ReadHandoverRequest{Which: which})
 	require.NoError(t, err)
@@ -258,5 +259,23 @@ func TestHandoversInABrowser(t *testing.T) {
 	b.Judge(t, "handovers-day-without", d.list)
 	for _, paper := range []string{"A4", "Letter"} {
 		require.Equal(t, 1, b.Print(t, "handovers-day", paper), fmt.Sprintf("a day fits on a sheet of %s", paper))
+	}
+}
+
+func BenchmarkPages(b *testing.B) {
+	d := newDay(b)
+	in := d.As(b, "office")
+	for name, path := range map[string]string{"day": d.list, "appointment": d.path, "times": d.list + "/times"} {
+		b.Run(name, func(b *testing.B) {
+			var took []time.Duration
+			for b.Loop() {
+				began := time.Now()
+				require.Equal(b, http.StatusOK, in.Get(b, path).Status)
+				took = append(took, time.Since(began))
+			}
+			slices.Sort(took)
+			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "median-ms")
+			b.ReportMetric(float64(took[len(took)*99/100].Microseconds())/1000, "p99-ms")
+		})
 	}
 }

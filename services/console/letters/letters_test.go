@@ -169,7 +169,7 @@ func TestWhenLettersGo(t *testing.T) {
 	dev := s.As(t, "office")
 	page := dev.Get(t, "/letter-times?site=DRUM")
 	require.Equal(t, http.StatusOK, page.Status, page.Body)
-	for _, says := range []string{"When letters go from DRUM", "Every day at 10:00, up to 7 days ahead", "Every day at 10:00, up to 1 day ahead", "By the line */10 * * * *", "nobody has changed it"} {
+	for _, says := range []string{"When letters go from DRUM", "Every day at 10:00, up to 7 days ahead", "Every day at 10:00, up to 1 day ahead", "Every 10 minutes", "nobody has changed it"} {
 		require.Contains(t, page.Body, says)
 	}
 	set := func(letter string, form url.Values) consoletest.Reply {

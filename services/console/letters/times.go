@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -52,6 +53,8 @@ func timeOf(r *graduationv1.Reminder) letterTime {
 		t.When = "None go"
 	case t.Clock != "":
 		t.When = "Every day at " + t.Clock
+	case everyMinutes.MatchString(r.GetLine()):
+		t.When = "Every " + everyMinutes.FindStringSubmatch(r.GetLine())[1] + " minutes"
 	default:
 		t.When = "By the line " + r.GetLine()
 	}
@@ -60,6 +63,9 @@ func timeOf(r *graduationv1.Reminder) letterTime {
 	}
 	return t
 }
+
+// everyMinutes is the line of a letter that goes several times an hour, at even distances.
+var everyMinutes = regexp.MustCompile(`^\*/(2|3|4|5|6|10|12|15|20|30) \* \* \* \*$`)
 
 // clockOf reads the time of day from the line of a letter that goes once each day.
 func clockOf(line string) string {
