@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -264,18 +263,5 @@ func TestHandoversInABrowser(t *testing.T) {
 
 func BenchmarkPages(b *testing.B) {
 	d := newDay(b)
-	in := d.As(b, "office")
-	for name, path := range map[string]string{"day": d.list, "appointment": d.path, "times": d.list + "/times"} {
-		b.Run(name, func(b *testing.B) {
-			var took []time.Duration
-			for b.Loop() {
-				began := time.Now()
-				require.Equal(b, http.StatusOK, in.Get(b, path).Status)
-				took = append(took, time.Since(began))
-			}
-			slices.Sort(took)
-			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "median-ms")
-			b.ReportMetric(float64(took[len(took)*99/100].Microseconds())/1000, "p99-ms")
-		})
-	}
+	consoletest.TimePages(b, d.As(b, "office"), map[string]string{"day": d.list, "appointment": d.path, "times": d.list + "/times"})
 }

@@ -4,10 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"net/http"
-	"slices"
-	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -92,28 +89,5 @@ func TestMonthOfSixtySites(t *testing.T) {
 func BenchmarkPages(b *testing.B) {
 	s := bigSchool(b)
 	plan, other := bigMonth(b, s, "2027-08", "B", 2000)
-	c := s.As(b, "manager")
-	pages := bigPages("2027-08", "B", plan, other)
-	names := make([]string, 0, len(pages))
-	for name := range pages {
-		names = append(names, name)
-	}
-	slices.SortFunc(names, strings.Compare)
-	for _, name := range names {
-		b.Run(name, func(b *testing.B) {
-			c.Get(b, pages[name])
-			var times []time.Duration
-			for b.Loop() {
-				began := time.Now()
-				require.Equal(b, http.StatusOK, c.Get(b, pages[name]).Status)
-				times = append(times, time.Since(began))
-			}
-			slices.Sort(times)
-			// The least says what a page takes where nothing else runs.
-			b.ReportMetric(float64(times[0].Microseconds())/1000, "ms-least")
-			b.ReportMetric(float64(times[len(times)/2].Microseconds())/1000, "ms-median")
-			b.ReportMetric(float64(times[len(times)*99/100].Microseconds())/1000, "ms-p99")
-			b.ReportMetric(0, "ns/op")
-		})
-	}
+	consoletest.TimePages(b, s.As(b, "manager"), bigPages("2027-08", "B", plan, other))
 }

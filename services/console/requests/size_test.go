@@ -2,10 +2,8 @@ package requests_test
 
 import (
 	"net/http"
-	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -80,20 +78,6 @@ func BenchmarkPages(b *testing.B) {
 	s := consoletest.New(b, consoletest.Set{March: true})
 	one := waiting(b, s)
 	grow(b, s, 2000)
-	in := s.As(b, "manager")
-	for name, path := range map[string]string{"list": "/requests", "all": "/requests?state=", "last": "/requests?state=&page=40", "find": "/requests?find=owner+17", "request": "/request/" + one,
-		"new": "/requests/new", "records": "/school/requests", "record": "/school/requests/record?key=" + one, "dog": "/dog/D-013"} {
-		b.Run(name, func(b *testing.B) {
-			var times []time.Duration
-			for b.Loop() {
-				start := time.Now()
-				reply := in.Get(b, path)
-				times = append(times, time.Since(start))
-				require.Equal(b, http.StatusOK, reply.Status)
-			}
-			slices.Sort(times)
-			b.ReportMetric(float64(times[len(times)/2].Microseconds())/1000, "p50-ms")
-			b.ReportMetric(float64(times[len(times)*99/100].Microseconds())/1000, "p99-ms")
-		})
-	}
+	consoletest.TimePages(b, s.As(b, "manager"), map[string]string{"list": "/requests", "all": "/requests?state=", "last": "/requests?state=&page=40", "find": "/requests?find=owner+17", "request": "/request/" + one,
+		"new": "/requests/new", "records": "/school/requests", "record": "/school/requests/record?key=" + one, "dog": "/dog/D-013"})
 }

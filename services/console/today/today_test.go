@@ -4,7 +4,6 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -249,18 +248,5 @@ func TestStatements(t *testing.T) {
 // median and 300 ms at p99; run it with -benchtime 200x on a quiet machine.
 func BenchmarkPages(b *testing.B) {
 	s := newSchool(b)
-	in := s.As(b, "site-lead")
-	for name, p := range map[string]string{"trainers": path, "areas": path + "?by=area", "risk": path + "/risk", "rounds": "/rounds/AMINA/" + consoletest.FlowDay} {
-		b.Run(name, func(b *testing.B) {
-			var took []time.Duration
-			for b.Loop() {
-				began := time.Now()
-				require.Equal(b, http.StatusOK, in.Get(b, p).Status)
-				took = append(took, time.Since(began))
-			}
-			slices.Sort(took)
-			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "median-ms")
-			b.ReportMetric(float64(took[len(took)*99/100].Microseconds())/1000, "p99-ms")
-		})
-	}
+	consoletest.TimePages(b, s.As(b, "site-lead"), map[string]string{"trainers": path, "areas": path + "?by=area", "risk": path + "/risk", "rounds": "/rounds/AMINA/" + consoletest.FlowDay})
 }
