@@ -41,13 +41,7 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		c.areas |= 1 << (m.items[j].places[s.at[j].place].area & 63)
 	}
 	for _, h := range it.handlers {
-		copy(s.own, s.freeFor[h.Trainer][it.class].of(s.free[h.Trainer], it.busy))
-		s.own.keep(s.base)
-		if it.two && !s.own.empty() {
-			s.secondFree(it, h.Trainer)
-			s.own.keep(s.other)
-		}
-		if s.own.empty() {
+		if !s.freeWith(it, h.Trainer) {
 			continue
 		}
 		x.look(i, h)

@@ -28,6 +28,7 @@ func (d *dual) step(target int) {
 	}
 }
 
+// move moves prices along turn; none falls below 0.
 func move(price []micro, turn []float64, length float64) {
 	for r, w := range turn {
 		if w != 0 {
@@ -54,7 +55,7 @@ const (
 var wide = []int{4, 12, 48, math.MaxInt}
 
 // direction smooths the subgradient into way, and makes of it what prices turn to. Each price by the step moves along with its own excess of use
-// over what there is, and with that of the 4, 12 and 48 steps around it and of the whole day; each price of a start with its own excess and with
+// over what there is, and with that of the blocks of 4, 12 and 48 steps that it lies in and of the whole day; each price of a start with its own excess and with
 // all these of the steps that the block lasts. There is much less to find out about those that are wide: with prices that move each for
 // itself, days that ask for more than there is stayed hundreds of points lower. It returns what the bound rises by at first for a move of length 1.
 func (d *dual) direction() (norm float64) {

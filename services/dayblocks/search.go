@@ -32,7 +32,7 @@ func newSearch(m *model, s *state, seed uint64) *search {
 }
 
 // fill puts in what it can of the items given, breaks first, the others as chance has it: to put those first that leave least choice takes
-// a third of the time to find out, and what more moves gain is worth more.
+// a quarter of the time to find out, and what more moves gain is worth more.
 func (x *search) fill(items []int32) {
 	x.rnd.Shuffle(len(items), func(a, b int) { items[a], items[b] = items[b], items[a] })
 	for _, breaks := range []bool{true, false} {

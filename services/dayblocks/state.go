@@ -314,19 +314,24 @@ func (s *state) choices(i int32) (n int) {
 	return n
 }
 
+// freeWith writes into s.own the steps of s.base at which a session could begin with a trainer, and with a second one where it needs two.
+func (s *state) freeWith(it *item, trainer int) bool {
+	copy(s.own, s.freeFor[trainer][it.class].of(s.free[trainer], it.busy))
+	s.own.keep(s.base)
+	if it.two && !s.own.empty() {
+		s.secondFree(it, trainer)
+		s.own.keep(s.other)
+	}
+	return !s.own.empty()
+}
+
 // eachPlace calls f with each trainer and place that a session could have; s.area has the steps at which it could begin there.
 func (s *state) eachPlace(i int32, f func(trainer, place int)) {
 	m := s.m
 	it := &m.items[i]
 	s.mayBegin(i)
 	for _, h := range it.handlers {
-		copy(s.own, s.freeFor[h.Trainer][it.class].of(s.free[h.Trainer], it.busy))
-		s.own.keep(s.base)
-		if it.two && !s.own.empty() {
-			s.secondFree(it, h.Trainer)
-			s.own.keep(s.other)
-		}
-		if s.own.empty() {
+		if !s.freeWith(it, h.Trainer) {
 			continue
 		}
 		for n := range it.places {

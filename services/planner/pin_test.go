@@ -144,6 +144,18 @@ func TestPinnedRequestsGoWhereTheyArePinned(t *testing.T) {
 	require.NotNil(t, pins.GetPins()[0].GetEndedAt())
 }
 
+// A plan without a bound has nothing to solve from, and that is what is said, also where its inputs are those of today.
+func TestNothingIsPreviewedWithAPlanWithoutABound(t *testing.T) {
+	t.Parallel()
+	s := newSchool(t)
+	s.startWorker(t)
+	plan := s.draft(t, quick()).GetId()
+	_, err := s.pool.Exec(t.Context(), `update planner.plan set bound = null where id = $1`, plan)
+	require.NoError(t, err)
+	_, err = s.preview(t, plan, "M-007", &plannerv1.PinAt{SiteCode: "DRUM", Arrival: "2027-03-09"})
+	requireRefusal(t, err, codes.FailedPrecondition, "there is nothing to solve from")
+}
+
 func TestPinsThatNoRuleAllowsAreRefused(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)

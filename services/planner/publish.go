@@ -38,7 +38,7 @@ func publish(ctx context.Context, tx postgres.Tx, id ids.PlanID, who author) (Pu
 		return Published{}, err
 	}
 	if now != plan.Fingerprint {
-		return Published{}, apperr.Preconditionf("INPUTS_CHANGED",
+		return Published{}, apperr.Preconditionf(inputsChanged,
 			"requests, trainers, places, promises or the policy have changed since plan %d of %s was drafted, so nothing was published: draft it again", plan.Number, plan.Month)
 	}
 	placements, err := listPlacements(ctx, tx, id)

@@ -12,6 +12,9 @@ import (
 	"github.com/longlead/longlead/services/ids"
 )
 
+// inputsChanged is the reason of a refusal because a plan is out of date.
+const inputsChanged = "INPUTS_CHANGED"
+
 // opened is a stored plan with the problem that it solves, for asking it more.
 type opened struct {
 	task     *task
@@ -33,7 +36,7 @@ func (s *Server) reopen(ctx context.Context, w *whole) (*opened, error) {
 		return nil, err
 	}
 	if print != w.plan.Fingerprint {
-		return nil, apperr.Preconditionf("INPUTS_CHANGED", "records, promises or held places have changed since plan %d of %s was drafted, so it cannot be solved with again: draft the month anew", w.plan.Number, w.plan.Month)
+		return nil, apperr.Preconditionf(inputsChanged, "records, promises or held places have changed since plan %d of %s was drafted, so it cannot be solved with again: draft the month anew", w.plan.Number, w.plan.Month)
 	}
 	t, err := buildTask(in)
 	if err != nil {

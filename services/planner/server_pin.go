@@ -33,7 +33,10 @@ func (s *Server) PreviewPlacement(ctx context.Context, req *plannerv1.PreviewPla
 	}
 	o, err := s.reopen(ctx, &w)
 	if err != nil {
-		return nil, cmp.Or(s.heldSince(ctx, &w, req.GetRequestCode()), err)
+		if apperr.ReasonOf(err) == inputsChanged {
+			err = cmp.Or(s.heldSince(ctx, &w, req.GetRequestCode()), err)
+		}
+		return nil, err
 	}
 	in := o.task.board.in
 	c, err := in.caseOf(req.GetRequestCode())
