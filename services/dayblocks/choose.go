@@ -7,12 +7,14 @@ type choice struct {
 	prices []micro // of trainers' time, by trainer, length and step; nil while there are none
 	weigh  int64   // how much of them counts in this move, in quarters
 	blur   uint64  // chance in a score is below it
+	chance uint64  // where it is drawn from
 
 	before []int32 // of the session that is chosen for: those of its dog that are placed, by start
 	areas  uint64  // where they are
 	score  []int64 // by step: all but what its place costs
 	second []int32 // by step: the trainer who is best beside the one that is looked at
 	low    []int64 // scratch, by step: what that one scores
+	places []steps // scratch: where the session could begin in each of its places
 	run    freeRun
 }
 
@@ -29,17 +31,21 @@ func (x *search) newMove() {
 func (x *search) choose(i int32) (best placed, ok bool) {
 	c, s, m := &x.by, x.s, x.m
 	it := &m.items[i]
-	c.blur = 1<<(4+x.rnd.IntN(8)) - 1
+	c.blur, c.chance = 1<<(4+x.rnd.IntN(8))-1, x.rnd.Uint64()
 	if it.dog < 0 {
 		return x.chooseBreak(i)
 	}
 	low := int64(math.MaxInt64)
 	s.mayBegin(i)
 	s.base.keep(it.within)
-	c.before, c.areas = s.inOrder(it.dog), 0
+	c.before, c.areas = s.order, 0 // mayBegin has just put the dog's day in order
 	for _, j := range c.before {
 		c.areas |= 1 << (m.items[j].places[s.at[j].place].area & 63)
 	}
+	for len(c.places) < len(it.places) {
+		c.places = append(c.places, newSteps(m.steps))
+	}
+	known := false
 	for _, h := range it.handlers {
 		if !s.freeWith(it, h.Trainer) {
 			continue
@@ -47,20 +53,31 @@ func (x *search) choose(i int32) (best placed, ok bool) {
 		x.look(i, h)
 		for n := range it.places {
 			p := &it.places[n]
-			s.inArea(it, p)
+			if !known {
+				s.inArea(it, p)
+				copy(c.places[n], s.area)
+			}
+			copy(s.area, c.places[n])
 			s.area.keep(s.own)
 			cost := int64(p.points) * 1024
 			if c.areas != 0 && c.areas>>(p.area&63)&1 == 0 {
 				cost += int64(m.d.Policy.Change) * 1024
 			}
 			s.area.each(func(k int) {
-				if score := cost + c.score[k] + int64(x.rnd.Uint64()&c.blur); score < low {
+				if score := cost + c.score[k] + c.draw(); score < low {
 					low, best, ok = score, placed{int32(k), int32(h.Trainer), c.second[k], int32(n)}, true
 				}
 			})
 		}
+		known = true
 	}
 	return best, ok
+}
+
+// draw is some chance for a score, from a linear congruential generator (its constants are Knuth's, from memory): scores are many, and need no better one.
+func (c *choice) draw() int64 {
+	c.chance = c.chance*6364136223846793005 + 1442695040888963407
+	return int64(c.chance >> 32 & c.blur)
 }
 
 // chooseBreak picks a time for a break.
@@ -68,7 +85,7 @@ func (x *search) chooseBreak(i int32) (best placed, ok bool) {
 	low := int64(math.MaxInt64)
 	busy := x.m.items[i].busy
 	x.s.each(i, func(p placed) {
-		if score := x.gaps(int(p.trainer), int(p.start), busy) + int64(x.rnd.Uint64()&x.by.blur); score < low {
+		if score := x.gaps(int(p.trainer), int(p.start), busy) + x.by.draw(); score < low {
 			low, best, ok = score, p, true
 		}
 	})

@@ -41,7 +41,7 @@ func move(price []micro, turn []float64, length float64) {
 // the plan if it rose as fast all the way).
 const (
 	smooth     = 0.9
-	stallSteps = 15
+	stallSteps = 10
 	levelFirst = 0.1
 )
 

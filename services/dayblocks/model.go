@@ -5,7 +5,8 @@ import "slices"
 // model is a day laid out on its grid: times are steps.
 type model struct {
 	d      *Day
-	steps  int
+	from   int // steps of the day before anybody is at work: the grid begins there
+	steps  int // until nobody is any more
 	change int // changeover
 	spread int
 	items  []item // sessions, then breaks
@@ -20,8 +21,10 @@ type model struct {
 	begin       [][]steps // by trainer and length: where a session may begin
 	first, last int       // sessions begin in the steps [first, last)
 	pairs       bool      // some dog needs two trainers
+	fillable    []steps   // by trainer: what is useful of its time
 	useful      []bool    // by trainer, then area, and step: some session could be held there
 	waste       []int     // by steps in a row: how many of them sessions cannot fill
+	odd         []float64 // by steps in a row: see spare
 }
 
 // item is a session, or a break of a trainer (dog is -1).
@@ -49,17 +52,18 @@ type place struct {
 }
 
 func newModel(d *Day) *model {
-	m := &model{d: d, steps: d.Minutes / d.Step, change: d.Changeover / d.Step, spread: (d.Policy.Spread + d.Step - 1) / d.Step,
+	from, to := d.working()
+	m := &model{d: d, from: from, steps: to - from, change: d.Changeover / d.Step, spread: (d.Policy.Spread + d.Step - 1) / d.Step,
 		ofDog: make([][]int32, len(d.Dogs)), apart: make([][]int32, len(d.Dogs))}
 	for _, t := range d.Trainers {
 		hours := m.span(t.Hours)
 		for _, s := range t.Fixed {
-			hours.put(s.From/d.Step, s.To/d.Step, false)
+			m.mark(hours, s, false)
 		}
 		m.hours = append(m.hours, hours)
 		finish := m.steps
 		if t.Finish > 0 {
-			finish = t.Finish / d.Step
+			finish = t.Finish/d.Step - from
 		}
 		m.finish = append(m.finish, finish)
 	}
@@ -110,11 +114,36 @@ func (m *model) findBegins() {
 	}
 }
 
+// working are the steps between which trainers are at work: nothing is planned before or after.
+func (d *Day) working() (from, to int) {
+	from = d.Minutes / d.Step
+	for _, t := range d.Trainers {
+		for _, s := range t.Hours {
+			if s.From < s.To {
+				from, to = min(from, s.From/d.Step), max(to, s.To/d.Step)
+			}
+		}
+	}
+	if from >= to {
+		return 0, d.Minutes / d.Step
+	}
+	return from, to
+}
+
+// minute is when a step begins, since the day began.
+func (m *model) minute(step int32) int { return (m.from + int(step)) * m.d.Step }
+
+// mark puts the steps of a span into a set, or takes them out.
+func (m *model) mark(set steps, s Span, in bool) {
+	from, to := s.From/m.d.Step-m.from, s.To/m.d.Step-m.from
+	set.put(max(from, 0), min(to, m.steps), in)
+}
+
 // span is a set of steps.
 func (m *model) span(spans []Span) steps {
 	out := newSteps(m.steps)
 	for _, s := range spans {
-		out.put(s.From/m.d.Step, s.To/m.d.Step, true)
+		m.mark(out, s, true)
 	}
 	return out
 }
@@ -125,7 +154,7 @@ func (m *model) addDog(i int) {
 	away := m.span(x.Away)
 	for j, s := range x.Sessions {
 		it := item{dog: int32(i), session: int32(j), trainer: -1, length: s.Minutes / m.d.Step, busy: s.Minutes/m.d.Step + m.change, skill: s.Skill, within: newSteps(m.steps),
-			kept: s.Kept.Start / m.d.Step, moved: s.Kept.Points, alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
+			kept: s.Kept.Start/m.d.Step - m.from, moved: s.Kept.Points, alone: x.Alone, two: x.Two, handlers: s.Handlers, same: -1}
 		if x.Two {
 			it.seconds, it.anySecond = s.Seconds, s.Seconds == nil
 			if s.Seconds == nil {

@@ -87,7 +87,7 @@ func TestFullDays(t *testing.T) {
 		require.NoError(t, d.Validate())
 		m := newModel(d)
 		x := firstPlan(m, Options{Seed: seed})
-		x.anneal(0, 30, 1000, 0, func() bool { return false })
+		x.anneal(&pace{moves: 1000}, 0.015, 0, func() bool { return false })
 		count := func() (n int) {
 			for i := range m.items {
 				if x.bestAt[i].start < 0 {

@@ -54,7 +54,7 @@ func (x *search) move(heat float64) {
 	x.newMove()
 	x.pending = append(x.pending[:0], x.out...)
 	x.addDropped()
-	before := x.part()
+	before, wasted := x.part(), x.s.spare()
 	for _, i := range x.out {
 		x.before = append(x.before, x.s.at[i])
 		if x.s.at[i].start >= 0 {
@@ -63,7 +63,7 @@ func (x *search) move(heat float64) {
 	}
 	x.fill(x.pending)
 	cost := x.now - before + x.partAgain()
-	if cost <= x.now || float64(cost-x.now) < heat*x.rnd.ExpFloat64() {
+	if worse := float64(cost-x.now) + x.s.spare() - wasted; worse <= 0 || worse < heat*x.rnd.ExpFloat64() {
 		x.now = cost
 		if cost < x.best {
 			x.best = cost
@@ -108,14 +108,7 @@ func (x *search) partAgain() (cost int) {
 }
 
 // missingBreaks makes plans without a break worse than any with all.
-func (x *search) missingBreaks() (cost int) {
-	for i := x.m.sessions(); i < len(x.m.items); i++ {
-		if x.s.at[i].start < 0 {
-			cost += noBreak
-		}
-	}
-	return cost
-}
+func (x *search) missingBreaks() int { return noBreak * x.s.missing }
 
 const noBreak = 1 << 40
 
@@ -161,15 +154,17 @@ const (
 // window takes out what lies around a step, of those that are wanted.
 func (x *search) window(step, width int, want func(p placed) bool) {
 	n := len(x.s.at)
-	offset := x.rnd.IntN(n)
-	for k := range n {
-		i := (k + offset) % n
+	i := x.rnd.IntN(n)
+	for range n {
+		if i++; i == n {
+			i = 0
+		}
 		p := &x.s.at[i]
-		if p.start < 0 || int(p.start)+x.m.items[i].busy <= step || int(p.start) >= step+width || !want(*p) {
+		if p.start < 0 || int(p.start) >= step+width || int(p.start)+x.m.items[i].busy <= step || !want(*p) {
 			continue
 		}
-		if len(x.out) < outMost {
-			x.take(int32(i))
+		if x.take(int32(i)); len(x.out) >= outMost {
+			return
 		}
 	}
 }
@@ -177,11 +172,13 @@ func (x *search) window(step, width int, want func(p placed) bool) {
 // addDropped adds some of what is left out to what is put back.
 func (x *search) addDropped() {
 	n := 0
-	offset := x.rnd.IntN(len(x.s.at))
-	for k := range x.s.at {
-		i := int32((k + offset) % len(x.s.at))
-		if x.s.at[i].start < 0 && !slices.Contains(x.pending, i) {
-			x.pending = append(x.pending, i)
+	i := x.rnd.IntN(len(x.s.at))
+	for range x.s.at {
+		if i++; i == len(x.s.at) {
+			i = 0
+		}
+		if x.s.at[i].start < 0 && !slices.Contains(x.pending, int32(i)) {
+			x.pending = append(x.pending, int32(i))
 			if n++; n == droppedMost {
 				return
 			}

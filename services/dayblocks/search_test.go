@@ -6,9 +6,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestMovesKeepTheBooks checks after every move that the cost kept up to date, what is free and what is where agree with a plan built anew.
-func TestMovesKeepTheBooks(t *testing.T) {
-	t.Parallel()
+// booksDay is a small day with all that a plan is counted by.
+func booksDay() *Day {
 	d := &Day{Step: 15, Minutes: 480, Changeover: 15, Policy: Policy{Drop: 50, Change: 3, Near: 4, Spread: 120, Late: 5, Idle: 1}, Apart: [][2]int{{0, 1}, {2, 5}}}
 	for range 3 {
 		d.Trainers = append(d.Trainers, Trainer{Hours: []Span{{0, 450}}, Fixed: []Span{{120, 150}}, Finish: 400 / 15 * 15, Breaks: []Break{{30, Span{150, 300}}, {15, Span{30, 120}}}})
@@ -23,6 +22,13 @@ func TestMovesKeepTheBooks(t *testing.T) {
 		}
 		d.Dogs = append(d.Dogs, dog)
 	}
+	return d
+}
+
+// TestMovesKeepTheBooks checks after every move that the cost kept up to date, what is free and what is where agree with a plan built anew.
+func TestMovesKeepTheBooks(t *testing.T) {
+	t.Parallel()
+	d := booksDay()
 	require.NoError(t, d.Validate())
 	m := newModel(d)
 	x := newSearch(m, newState(m), 1)
@@ -41,9 +47,64 @@ func TestMovesKeepTheBooks(t *testing.T) {
 			}
 		}
 		require.Equal(t, anew.cost()+x.missingBreaks(), x.now)
+		require.Equal(t, anew.cost(), x.s.cost())
+		require.Equal(t, anew.missing, x.s.missing)
+		require.InDelta(t, anew.spare(), x.s.spare(), 1e-6)
 		require.Equal(t, anew.free, x.s.free)
 		require.Equal(t, anew.load, x.s.load)
 		require.Equal(t, anew.room, x.s.room)
 		require.Equal(t, anew.bare, x.s.bare)
 	}
+}
+
+// TestTwins: a search that follows another is where that one is, and what one finds the other knows.
+func TestTwins(t *testing.T) {
+	t.Parallel()
+	m := newModel(booksDay())
+	x := firstPlan(m, Options{Seed: 1})
+	y := x.twin(1)
+	require.Equal(t, x.s.at, y.s.at)
+	apart := 0
+	for range 200 {
+		for range 10 {
+			x.move(20)
+			y.move(20)
+		}
+		if x.now != y.now {
+			apart++
+		}
+		low, best := min(x.now, y.now), min(x.best, y.best)
+		x.exchange(y)
+		require.Equal(t, []int{low, low, best, best}, []int{x.now, y.now, x.best, y.best})
+		for _, z := range []*search{x, y} {
+			require.Equal(t, low, z.s.cost()+z.missingBreaks())
+		}
+		if low < best {
+			require.Fail(t, "a plan better than the best")
+		}
+	}
+	require.Greater(t, apart, 20)
+}
+
+// TestOddTime: free time counts for what could be filled with it, the more the longer it is in one piece.
+func TestOddTime(t *testing.T) {
+	t.Parallel()
+	m := &model{d: &Day{Policy: Policy{Drop: 100}}, steps: 130, lengths: []int{4, 5}}
+	m.findWaste()
+	all := newSteps(130)
+	all.put(0, 130, true)
+	of := func(runs ...[2]int) float64 {
+		free := newSteps(130)
+		for _, r := range runs {
+			free.put(r[0], r[1], true)
+		}
+		return m.oddTime(free, all)
+	}
+	require.Zero(t, of())
+	require.InDelta(t, 2*(1-1./5), of([2]int{3, 4}), 1e-9)    // a step that no session fills
+	require.InDelta(t, 2*(0-16./5), of([2]int{62, 66}), 1e-9) // room for a session, across two words
+	require.InDelta(t, of([2]int{0, 3})+of([2]int{64, 69}), of([2]int{0, 3}, [2]int{125, 130}), 1e-9)
+	require.Less(t, of([2]int{10, 14}), of([2]int{10, 12}, [2]int{20, 22})) // in one piece rather than in two
+	none := newSteps(130)
+	require.Zero(t, m.oddTime(all, none))
 }

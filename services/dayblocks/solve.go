@@ -65,15 +65,16 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 	return func() { close(quit) }
 }
 
-// Effort, in price steps and moves. The bound and the plan are worked on beside each other, in rounds, and learn of each other's best between
-// them: so a plan depends on the day and the seed, not on how fast a thread was.
+// Effort, in price steps and moves. The work goes in rounds of two threads: first one searches and the other finds the bound, then both search.
+// They learn of each other's best only between rounds, so that a plan depends on the day and the seed, not on how fast a thread was.
 const (
 	rounds      = 20
-	roundsFirst = 2 // before the timelines
+	roundsFirst = 1 // before the timelines
+	roundsBound = 6 // in which prices move
 	ordersEvery = 6 // rounds, an order is looked for
-	pricesRound = 25
-	movesItem   = 1500 // for each session, usually
-	movesLeast  = 5000
+	pricesRound = 140
+	movesPair   = 30 // for each two sessions, usually: the more there are the more ways there are for each
+	movesLeast  = 20000
 	failsPer    = 4 // moves for each dead end of a search for an order
 	failsMost   = 5000
 	exactItems  = 14 // sessions and breaks of days that are proven
@@ -88,10 +89,11 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 	if !stop() {
 		d.step(x.best)
 	}
-	moves := o.Moves
-	if moves == 0 {
-		moves = max(movesLeast, movesItem*m.sessions())
+	p := pace{began: time.Now(), limit: o.Limit, moves: o.Moves}
+	if p.moves == 0 {
+		p.moves = max(movesLeast, movesPair*m.sessions()*m.sessions())
 	}
+	var second *search
 	for round := range rounds {
 		target, met := x.best, d.bound()
 		if target <= met || stop() {
@@ -100,21 +102,33 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 		if round == roundsFirst {
 			d.startTimelines()
 		}
+		if round == roundsBound {
+			second = x.twin(o.Seed)
+		}
 		if round%ordersEvery == ordersEvery-1 {
-			x.reorder(min(moves/failsPer, failsMost), stop)
+			x.reorder(min(p.moves/failsPer, failsMost), stop)
 			if target = x.best; target <= met {
 				break
 			}
 		}
 		x.by.prices = d.workPrices(x.by.prices)
+		upto := float64(round+1) / rounds
 		var both sync.WaitGroup
 		both.Go(func() {
+			if second != nil {
+				second.by.prices = x.by.prices
+				second.anneal(&p, upto, met, stop)
+				return
+			}
 			for n := 0; n < pricesRound && d.bound() < target && !stop(); n++ {
 				d.step(target)
 			}
 		})
-		x.anneal(round*moves/rounds, (round+1)*moves/rounds, moves, met, stop)
+		x.anneal(&p, upto, met, stop)
 		both.Wait()
+		if second != nil {
+			x.exchange(second)
+		}
 	}
 	if len(m.items) <= exactItems && d.bound() < x.best && !stop() {
 		if d.lines == nil {
@@ -148,22 +162,6 @@ func firstPlan(m *model, o Options) *search {
 	return x
 }
 
-// anneal makes the moves from one to another of as many as are to be made in all, at a falling temperature, until none is left or the cost meets the bound.
-func (x *search) anneal(from, to, moves, bound int, stop func() bool) {
-	if len(x.m.hours) == 0 || len(x.m.ofDog) == 0 {
-		return
-	}
-	heat := coolFrom * float64(max(1, x.m.d.Policy.Drop))
-	end := coolTo * float64(max(1, x.m.d.Policy.Drop))
-	for n := from; n < to; n++ {
-		if x.best <= bound || n%16 == 0 && stop() {
-			return
-		}
-		part := float64(n) / float64(moves)
-		x.move(heat*(1-part) + end*part)
-	}
-}
-
 // begin takes over what fits of a plan to start from.
 func (s *state) begin(o Options) {
 	m := s.m
@@ -189,7 +187,7 @@ func (s *state) begin(o Options) {
 	for i := m.sessions(); i < len(m.items); i++ {
 		it := &m.items[i]
 		if t := int(it.trainer); t < len(o.StartRests) && int(it.session) < len(o.StartRests[t]) {
-			put(int32(i), func(p placed) bool { return int(p.start)*m.d.Step == o.StartRests[t][it.session] }, -1)
+			put(int32(i), func(p placed) bool { return m.minute(p.start) == o.StartRests[t][it.session] }, -1)
 		}
 	}
 	s.placeBreaks()
@@ -201,7 +199,7 @@ func (s *state) begin(o Options) {
 			}
 			if i := m.ofDog[b.Dog][b.Session]; s.at[i].start < 0 {
 				put(i, func(p placed) bool {
-					return int(p.start)*m.d.Step == b.Start && int(p.trainer) == b.Trainer && m.items[i].places[p.place].area == b.Area
+					return m.minute(p.start) == b.Start && int(p.trainer) == b.Trainer && m.items[i].places[p.place].area == b.Area
 				}, b.Second)
 				more = more || s.at[i].start >= 0
 			}
@@ -220,12 +218,12 @@ func (s *state) plan() *Plan {
 		it, at := &m.items[i], s.at[i]
 		switch {
 		case it.dog < 0:
-			p.Breaks[it.trainer][it.session] = int(at.start) * m.d.Step
+			p.Breaks[it.trainer][it.session] = m.minute(at.start)
 		case at.start < 0:
 			p.Dropped = append(p.Dropped, Dropped{int(it.dog), int(it.session), s.reason(int32(i))})
 		default:
 			p.Blocks = append(p.Blocks, Block{Dog: int(it.dog), Session: int(it.session), Trainer: int(at.trainer), Second: int(at.second),
-				Area: it.places[at.place].area, Start: int(at.start) * m.d.Step})
+				Area: it.places[at.place].area, Start: m.minute(at.start)})
 		}
 	}
 	slices.SortFunc(p.Blocks, func(a, b Block) int {

@@ -201,6 +201,59 @@ func TestLargeDays(t *testing.T) {
 	}
 }
 
+// TestLaterDay: the same day some hours later has the same plan, as much later.
+func TestLaterDay(t *testing.T) {
+	t.Parallel()
+	const later = 235
+	shift := func(spans []dayblocks.Span) (out []dayblocks.Span) {
+		for _, s := range spans {
+			out = append(out, dayblocks.Span{From: s.From + later, To: s.To + later})
+		}
+		return out
+	}
+	for seed := range uint64(3) {
+		d := siteDay(seed+1, 3, 10)
+		r := rand.New(rand.NewPCG(seed, 31))
+		for i := range d.Dogs {
+			for j := range d.Dogs[i].Sessions {
+				if r.IntN(3) == 0 {
+					d.Dogs[i].Sessions[j].Kept = dayblocks.Kept{Start: 480 + 5*r.IntN(60), Points: 5}
+				}
+			}
+		}
+		p, err := dayblocks.Solve(d, dayblocks.Options{Seed: 1})
+		require.NoError(t, err)
+		for i := range d.Trainers {
+			x := &d.Trainers[i]
+			x.Hours, x.Fixed, x.Finish = shift(x.Hours), shift(x.Fixed), x.Finish+later
+			for b := range x.Breaks {
+				x.Breaks[b].Within = shift([]dayblocks.Span{x.Breaks[b].Within})[0]
+			}
+		}
+		for i := range d.Areas {
+			d.Areas[i].Open = shift(d.Areas[i].Open)
+		}
+		for i := range d.Dogs {
+			d.Dogs[i].Away = shift(d.Dogs[i].Away)
+			for j := range d.Dogs[i].Sessions {
+				d.Dogs[i].Sessions[j].Kept.Start += later
+			}
+		}
+		q, err := dayblocks.Solve(d, dayblocks.Options{Seed: 1})
+		require.NoError(t, err)
+		for i := range p.Blocks {
+			p.Blocks[i].Start += later
+		}
+		for _, breaks := range p.Breaks {
+			for b := range breaks {
+				breaks[b] += later
+			}
+		}
+		require.Equal(t, p, q)
+		require.NotEmpty(t, p.Blocks)
+	}
+}
+
 // TestMoreTrainers checks that a further trainer, who may hold any session, never makes a small day worse.
 func TestMoreTrainers(t *testing.T) {
 	t.Parallel()

@@ -16,6 +16,11 @@ type state struct {
 	room []steps   // by area: room for one more
 	bare []steps   // by area: nobody there
 
+	ofDog   []known[int]     // what each dog's day costs
+	idle    []known[int]     // by trainer: what its waiting costs
+	odd     []known[float64] // by trainer: how its free time lies, see spare
+	missing int              // breaks that are nowhere
+
 	freeFor, roomFor, bareFor [][]cached // by trainer or area, and length: where a session may begin
 	base, own, other, area    steps      // scratch of candidates
 	order                     []int32
@@ -25,6 +30,12 @@ type state struct {
 type cached struct {
 	set  steps
 	good bool
+}
+
+// known is a number that is worked out again when it is asked for after a change.
+type known[T any] struct {
+	value T
+	good  bool
 }
 
 // of is where n steps in a row of a set begin.
@@ -43,7 +54,7 @@ func stale(list []cached) {
 }
 
 func newState(m *model) *state {
-	s := &state{m: m, at: make([]placed, len(m.items))}
+	s := &state{m: m, at: make([]placed, len(m.items)), ofDog: make([]known[int], len(m.ofDog)), idle: make([]known[int], len(m.hours)), odd: make([]known[float64], len(m.hours)), missing: len(m.items) - m.sessions()}
 	for i := range s.at {
 		s.at[i] = nowhere
 	}
@@ -84,9 +95,15 @@ func (s *state) put(i int32, p placed, in bool) {
 		if t >= 0 {
 			s.free[t].put(from, from+it.busy, !in)
 			stale(s.freeFor[t])
+			s.idle[t].good, s.odd[t].good = false, false
 		}
 	}
-	if it.dog >= 0 {
+	if it.dog < 0 {
+		if s.missing++; in {
+			s.missing -= 2
+		}
+	} else {
+		s.ofDog[it.dog].good = false
 		a := it.places[p.place].area
 		most, n := int32(s.m.d.Areas[a].Dogs), int32(1)
 		if it.alone {
@@ -99,9 +116,14 @@ func (s *state) put(i int32, p placed, in bool) {
 		stale(s.bareFor[a])
 		load := s.load[a]
 		for k := from; k < from+it.length; k++ {
-			load[k] += n
-			s.room[a].put(k, k+1, load[k] < most)
-			s.bare[a].put(k, k+1, load[k] == 0)
+			before, after := load[k], load[k]+n
+			load[k] = after
+			if (before < most) != (after < most) {
+				s.room[a].put(k, k+1, after < most)
+			}
+			if (before == 0) != (after == 0) {
+				s.bare[a].put(k, k+1, after == 0)
+			}
 		}
 	}
 	if in {
@@ -144,7 +166,14 @@ func (s *state) cost() (sum int) {
 }
 
 // dogCost is what one dog's day costs.
-func (s *state) dogCost(dog int32) (sum int) {
+func (s *state) dogCost(dog int32) int {
+	if k := &s.ofDog[dog]; !k.good {
+		k.value, k.good = s.countDog(dog), true
+	}
+	return s.ofDog[dog].value
+}
+
+func (s *state) countDog(dog int32) (sum int) {
 	m := s.m
 	d := m.d
 	x := &d.Dogs[dog]
@@ -203,6 +232,13 @@ func (s *state) idleCost(t int) int {
 	if s.m.d.Policy.Idle == 0 {
 		return 0
 	}
+	if k := &s.idle[t]; !k.good {
+		k.value, k.good = s.countIdle(t), true
+	}
+	return s.idle[t].value
+}
+
+func (s *state) countIdle(t int) int {
 	first, last := s.m.steps, 0
 	for i := range s.at {
 		p := &s.at[i]

@@ -66,7 +66,7 @@ func (l *timelines) at(m *model, trainer, class, k int) int {
 }
 
 // Phases of a trainer's day: its first block is still to come, blocks are behind and before it, its last block is over. Only in the middle
-// one does waiting cost anything.
+// one does waiting cost anything; where it never does, that is the only one.
 const (
 	notYet = iota
 	working
@@ -79,6 +79,10 @@ func (l *timelines) earn(m *model, t int) micro {
 	breaks := m.d.Trainers[t].Breaks
 	first := m.breaksOf(t)
 	sets := 1 << len(breaks)
+	begin, end := notYet, over
+	if m.d.Policy.Idle == 0 {
+		begin, end = working, working
+	}
 	day := l.hours[t]
 	grow(&l.best, (m.steps+1)*sets*phases)
 	grow(&l.by, (m.steps+1)*sets*phases)
@@ -88,7 +92,7 @@ func (l *timelines) earn(m *model, t int) micro {
 			l.best[at(day.to, set, phase)] = impossible
 		}
 	}
-	l.best[at(day.to, sets-1, notYet)], l.best[at(day.to, sets-1, over)] = 0, 0
+	l.best[at(day.to, sets-1, begin)], l.best[at(day.to, sets-1, end)] = 0, 0
 	for k := day.to - 1; k >= day.from; k-- {
 		run := int(l.run[t*m.steps+k])
 		wait := micro(0)
@@ -96,7 +100,7 @@ func (l *timelines) earn(m *model, t int) micro {
 			wait = micro(m.d.Policy.Idle) * unit
 		}
 		for set := range sets {
-			for phase := range phases {
+			for phase := begin; phase <= end; phase++ {
 				low, by := l.best[at(k+1, set, phase)], int16(idle)
 				if phase == working {
 					low -= wait
@@ -112,7 +116,7 @@ func (l *timelines) earn(m *model, t int) micro {
 						continue
 					}
 					p := l.price[l.at(m, t, c, k)]
-					for next := working; next <= over; next++ {
+					for next := working; next <= end; next++ {
 						if v := p + l.best[at(k+length, set, next)]; v > low {
 							low, by = v, int16(c*phases+next)
 						}
@@ -122,11 +126,11 @@ func (l *timelines) earn(m *model, t int) micro {
 			}
 		}
 	}
-	earned := l.best[at(day.from, 0, notYet)]
+	earned := l.best[at(day.from, 0, begin)]
 	if earned <= impossible/2 {
 		return 0 // the breaks do not fit: no plan at all
 	}
-	for k, set, phase := day.from, 0, notYet; k < day.to; {
+	for k, set, phase := day.from, 0, begin; k < day.to; {
 		switch by := int(l.by[at(k, set, phase)]); {
 		case by == idle:
 			k++
