@@ -22,6 +22,7 @@ func (x *search) anneal(p *pace, upto float64, bound int, stop func() bool) {
 	if len(x.m.hours) == 0 || len(x.m.ofDog) == 0 {
 		return
 	}
+	x.lookWhetherFull()
 	drop := float64(max(1, x.m.d.Policy.Drop))
 	for x.best > bound && !stop() {
 		part := p.part(x.moves)

@@ -19,6 +19,7 @@ type dual struct {
 	level   float64
 	way     []float64 // smoothed subgradient
 	turn    []float64 // where prices move to, see direction
+	steps   int       // made
 	stalled int
 	fresh   bool // nothing to smooth with
 

@@ -6,6 +6,7 @@ import "math"
 // Maffioli 1975), towards a plan that costs target points; steps become shorter when they gain nothing for a while.
 func (d *dual) step(target int) {
 	bound := d.evaluate()
+	d.steps++
 	if bound > d.best {
 		d.best = bound
 		copy(d.top, d.price)

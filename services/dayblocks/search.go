@@ -20,12 +20,18 @@ type search struct {
 	dogs    []int32 // whose days the move changes
 	seen    []int   // by dog: the move that last changed its day
 	moves   int
+	full    bool   // the best plan leaves out a session that could be held by itself
+	could   []bool // by item: whether it could be
 	by      choice
 }
 
 func newSearch(m *model, s *state, seed uint64) *search {
 	x := &search{m: m, s: s, rnd: rand.New(rand.NewPCG(seed, 1)), seen: make([]int, len(m.ofDog))}
 	x.by.score, x.by.low, x.by.second = make([]int64, m.steps), make([]int64, m.steps), make([]int32, m.steps)
+	alone := newState(m)
+	for i := range m.sessions() {
+		x.could = append(x.could, alone.choices(int32(i)) > 0)
+	}
 	x.now = s.cost()
 	x.best, x.bestAt = x.now, slices.Clone(s.at)
 	return x
@@ -54,7 +60,7 @@ func (x *search) move(heat float64) {
 	x.newMove()
 	x.pending = append(x.pending[:0], x.out...)
 	x.addDropped()
-	before, wasted := x.part(), x.s.spare()
+	before, odd := x.part(), x.oddTime()
 	for _, i := range x.out {
 		x.before = append(x.before, x.s.at[i])
 		if x.s.at[i].start >= 0 {
@@ -63,7 +69,7 @@ func (x *search) move(heat float64) {
 	}
 	x.fill(x.pending)
 	cost := x.now - before + x.partAgain()
-	if worse := float64(cost-x.now) + x.s.spare() - wasted; worse <= 0 || worse < heat*x.rnd.ExpFloat64() {
+	if worse := float64(cost-x.now) + x.oddTime() - odd; worse <= 0 || worse < heat*x.rnd.ExpFloat64() {
 		x.now = cost
 		if cost < x.best {
 			x.best = cost

@@ -66,13 +66,14 @@ func watch(o Options, stopped *atomic.Bool) (end func()) {
 }
 
 // Effort, in price steps and moves. The work goes in rounds of two threads: first one searches and the other finds the bound, then both search.
-// They learn of each other's best only between rounds, so that a plan depends on the day and the seed, not on how fast a thread was.
+// They learn of each other's best only between rounds, so that without a limit of time a plan depends on the day and the seed, not on how fast a
+// thread was.
 const (
 	rounds      = 20
-	roundsFirst = 1 // before the timelines
-	roundsBound = 6 // in which prices move
 	ordersEvery = 6 // rounds, an order is looked for
 	pricesRound = 140
+	pricesFirst = 140 // before the timelines
+	pricesAll   = 840
 	movesPair   = 30 // for each two sessions, usually: the more there are the more ways there are for each
 	movesLeast  = 20000
 	failsPer    = 4 // moves for each dead end of a search for an order
@@ -99,10 +100,10 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 		if target <= met || stop() {
 			break
 		}
-		if round == roundsFirst {
+		if d.lines == nil && d.steps >= pricesFirst {
 			d.startTimelines()
 		}
-		if round == roundsBound {
+		if second == nil && d.steps >= pricesAll {
 			second = x.twin(o.Seed)
 		}
 		if round%ordersEvery == ordersEvery-1 {
@@ -120,7 +121,7 @@ func improve(m *model, o Options, stop func() bool) (x *search, bound int) {
 				second.anneal(&p, upto, met, stop)
 				return
 			}
-			for n := 0; n < pricesRound && d.bound() < target && !stop(); n++ {
+			for n := 0; n < pricesRound && d.bound() < target && p.part(0) < upto && !stop(); n++ {
 				d.step(target)
 			}
 		})

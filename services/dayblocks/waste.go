@@ -90,6 +90,23 @@ func (x *search) wasted(t, start, busy int) int {
 	return m.waste[start-r.from] + m.waste[r.to-start-busy] - m.waste[r.to-r.from]
 }
 
+// lookWhetherFull notes whether the best plan leaves out what could be held: else it is not the time of trainers that is short, and how what is left of it
+// lies says nothing about a plan.
+func (x *search) lookWhetherFull() {
+	x.full = false
+	for i, could := range x.could {
+		x.full = x.full || could && x.bestAt[i].start < 0
+	}
+}
+
+// oddTime is what the free time counts now.
+func (x *search) oddTime() float64 {
+	if !x.full {
+		return 0
+	}
+	return x.s.spare()
+}
+
 // spare is what the search counts for how free time lies, beside what a plan costs: against time that no session can fill, and for pieces that are
 // almost, or just, long enough for one. Plans that hold the same sessions differ in nothing else that says which is nearer to holding one more.
 func (s *state) spare() (sum float64) {
