@@ -108,3 +108,31 @@ func TestOddTime(t *testing.T) {
 	none := newSteps(130)
 	require.Zero(t, m.oddTime(all, none))
 }
+
+// TestWhenFreeTimeCounts: only where a session is left out that some trainer could hold on an empty day.
+func TestWhenFreeTimeCounts(t *testing.T) {
+	t.Parallel()
+	session := func(trainer int) Session {
+		return Session{Minutes: 15, Handlers: []Choice{{Trainer: trainer}}, Areas: []Place{{Area: 0}}}
+	}
+	for _, c := range []struct {
+		what    string
+		trainer int // of the second dog
+		hours   int
+		full    bool
+	}{
+		{"all held", 0, 60, false},
+		{"no time for the second dog", 0, 20, true},
+		{"the second dog's trainer is not there", 1, 20, false},
+	} {
+		d := &Day{Step: 5, Minutes: 240, Policy: Policy{Drop: 100}, Trainers: []Trainer{{Hours: []Span{{0, c.hours}}}, {}}, Areas: []Area{{1, []Span{{0, 240}}}},
+			Dogs: []Dog{{Sessions: []Session{session(0)}}, {Sessions: []Session{session(c.trainer)}}}}
+		require.NoError(t, d.Validate())
+		x := firstPlan(newModel(d), Options{})
+		x.lookWhetherFull()
+		require.Equal(t, c.full, x.full, c.what)
+		if !c.full {
+			require.Zero(t, x.oddTime(), c.what)
+		}
+	}
+}
