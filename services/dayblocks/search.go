@@ -69,7 +69,7 @@ func (x *search) move(heat float64) {
 	}
 	x.fill(x.pending)
 	cost := x.now - before + x.partAgain()
-	if worse := float64(cost-x.now) + x.oddTime() - odd; worse <= 0 || worse < heat*x.rnd.ExpFloat64() {
+	if worse := float64(cost-x.now) + x.oddTime() - odd; cost < x.best || worse <= 0 || worse < heat*x.rnd.ExpFloat64() {
 		x.now = cost
 		if cost < x.best {
 			x.best = cost

@@ -238,7 +238,7 @@ func (x *Arranged) why(zone *time.Location) string {
 	case calendar.DateIn(x.before.Begins, zone) != x.Day:
 		return fmt.Sprintf("the stay ends on %s now", x.Day)
 	}
-	return "the trainer or the place is not free at the time before"
+	return "at the time before, the trainer or the place is taken, or is needed for another dog that graduates on that day"
 }
 
 // noteMissing keeps for whom there is no time and why.
