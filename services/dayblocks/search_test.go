@@ -98,7 +98,7 @@ func TestOddTime(t *testing.T) {
 		for _, r := range runs {
 			free.put(r[0], r[1], true)
 		}
-		return m.oddTime(free, all)
+		return m.countOdd(free, all)
 	}
 	require.Zero(t, of())
 	require.InDelta(t, 2*(1-1./5), of([2]int{3, 4}), 1e-9)    // a step that no session fills
@@ -106,7 +106,7 @@ func TestOddTime(t *testing.T) {
 	require.InDelta(t, of([2]int{0, 3})+of([2]int{64, 69}), of([2]int{0, 3}, [2]int{125, 130}), 1e-9)
 	require.Less(t, of([2]int{10, 14}), of([2]int{10, 12}, [2]int{20, 22})) // in one piece rather than in two
 	none := newSteps(130)
-	require.Zero(t, m.oddTime(all, none))
+	require.Zero(t, m.countOdd(all, none))
 }
 
 // TestWhenFreeTimeCounts: only where a session is left out that some trainer could hold on an empty day.

@@ -98,11 +98,12 @@ func (s *state) put(i int32, p placed, in bool) {
 			s.idle[t].good, s.odd[t].good = false, false
 		}
 	}
-	if it.dog < 0 {
-		if s.missing++; in {
-			s.missing -= 2
-		}
-	} else {
+	switch {
+	case it.dog < 0 && in:
+		s.missing--
+	case it.dog < 0:
+		s.missing++
+	default:
 		s.ofDog[it.dog].good = false
 		a := it.places[p.place].area
 		most, n := int32(s.m.d.Areas[a].Dogs), int32(1)

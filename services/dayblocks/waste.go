@@ -113,15 +113,15 @@ func (s *state) spare() (sum float64) {
 	for t := range s.free {
 		k := &s.odd[t]
 		if !k.good {
-			k.value, k.good = s.m.oddTime(s.free[t], s.m.fillable[t]), true
+			k.value, k.good = s.m.countOdd(s.free[t], s.m.fillable[t]), true
 		}
 		sum += k.value
 	}
 	return sum
 }
 
-// oddTime adds up what the runs of steps that are in both sets count.
-func (m *model) oddTime(free, fillable steps) (sum float64) {
+// countOdd adds up what the runs of steps that are in both sets count.
+func (m *model) countOdd(free, fillable steps) (sum float64) {
 	run := 0
 	for i := range free {
 		w := free[i] & fillable[i]
