@@ -163,9 +163,9 @@ func testMoves(t *testing.T, over int) {
 				t.Fatalf("after move %d: full bits of word %d differ", move, i)
 			}
 		}
-		for i := range s.short {
-			if fresh.short[i] != s.short[i] {
-				t.Fatalf("after move %d: short bits of word %d differ", move, i)
+		for i := range s.minutes {
+			if fresh.minutes[i] != s.minutes[i] || fresh.dogs[i] != s.dogs[i] {
+				t.Fatalf("after move %d: lanes of word %d differ", move, i)
 			}
 		}
 	}

@@ -40,9 +40,10 @@ type model struct {
 	unitFirst []int32
 	unitOf    []int32
 
-	// Levels are the different minutes that stays need of a trainer, ascending, for its table of days that are too short.
-	levels     []int32
-	levelFirst []int32
+	// By trainer, lanes.words of each: lanes of the days the trainer works, and minutes and dogs in hand of an empty plan.
+	lanes                 lanes
+	workLanes             []uint64
+	minuteLanes, dogLanes []uint64
 }
 
 type group struct {
@@ -58,7 +59,6 @@ type runChoice struct{ line, penalty int32 }
 type trainerChoice struct {
 	trainer, penalty, minutes, cover int32
 	load                             int32 // units of the trainer's soft level
-	level                            int32 // index into levels, -1 if the trainer has too many to tabulate
 }
 
 // choice is one option of one dog: a group and an index into its runs and trainers. group is -1 for a dog not placed.
@@ -68,9 +68,6 @@ type choice struct {
 }
 
 var noChoice = choice{group: -1}
-
-// maxLevels is how many different minutes of a trainer are tabulated.
-const maxLevels = 24
 
 // part names the sites and units of one component.
 type part struct {
@@ -166,7 +163,7 @@ func newModel(p *Problem, c part, threads int) *model {
 			m.unitOf[d] = int32(u)
 		}
 	}
-	m.findLevels()
+	m.layOutLanes()
 	m.findLoads()
 	m.chooseShift()
 	m.deep = m.units() <= diveUnits && !m.oneDay()
@@ -271,28 +268,32 @@ func (m *model) layOutTrainers(c part, site map[int32]int32) (own map[int32]int3
 	return own
 }
 
-// findLevels lists the different minutes of each trainer and notes each stay's level.
-func (m *model) findLevels() {
-	sets := make([][]int32, len(m.trainerOf))
+// layOutLanes puts trainers' minutes and dogs in hand into lanes. On days off there is always room.
+func (m *model) layOutLanes() {
+	most := int32(0)
 	for i := range m.trainers {
-		t := &m.trainers[i]
-		if at, in := slices.BinarySearch(sets[t.trainer], t.minutes); !in && len(sets[t.trainer]) <= maxLevels {
-			sets[t.trainer] = slices.Insert(sets[t.trainer], at, t.minutes)
+		most = max(most, m.trainers[i].minutes)
+	}
+	for t := range m.trainerOf {
+		for k := range m.stride {
+			most = max(most, m.capacity[m.cell(m.workLine[t], k)], m.capacity[m.cell(m.dogLine[t], k)])
 		}
 	}
-	for _, set := range sets {
-		m.levelFirst = append(m.levelFirst, int32(len(m.levels)))
-		if len(set) <= maxLevels {
-			m.levels = append(m.levels, set...)
-		}
-	}
-	m.levelFirst = append(m.levelFirst, int32(len(m.levels)))
-	for i := range m.trainers {
-		t := &m.trainers[i]
-		from := m.levelFirst[t.trainer]
-		t.level = -1
-		if at, in := slices.BinarySearch(m.levels[from:m.levelFirst[t.trainer+1]], t.minutes); in {
-			t.level = from + int32(at)
+	m.lanes = newLanes(m.stride, most)
+	l := &m.lanes
+	n := len(m.trainerOf) * l.words
+	m.workLanes, m.minuteLanes, m.dogLanes = make([]uint64, n), make([]uint64, n), make([]uint64, n)
+	for t := range m.trainerOf {
+		work, minutes, dogs := m.workLanes[t*l.words:], m.minuteLanes[t*l.words:], m.dogLanes[t*l.words:]
+		for k := range m.stride {
+			if !m.works[t*m.stride+k] {
+				l.set(minutes, k, l.most())
+				l.set(dogs, k, l.most())
+				continue
+			}
+			work[l.first(k)] |= l.span(l.first(k), k, k+1)
+			l.set(minutes, k, uint64(m.capacity[m.cell(m.workLine[t], k)]))
+			l.set(dogs, k, uint64(m.capacity[m.cell(m.dogLine[t], k)]))
 		}
 	}
 }

@@ -50,7 +50,7 @@ func (x *searcher) quick(d int32) {
 	if old.group >= 0 {
 		gain -= float64(m.worth(old)) + x.pull(old)
 	}
-	if gain < least-float64(x.scale) {
+	if gain < least-float64(x.scale) || !x.clear(d, next) {
 		return
 	}
 	before := s.value
@@ -58,41 +58,33 @@ func (x *searcher) quick(d int32) {
 	if old.group >= 0 {
 		s.remove(d)
 	}
-	x.ejected, x.ejectedAt = x.ejected[:0], x.ejectedAt[:0]
-	fits := s.fits(next)
-	for !fits && len(x.ejected) < mostEjected {
-		b := x.inTheWay(next)
-		if b < 0 {
-			break
-		}
-		x.ejected, x.ejectedAt = append(x.ejected, b), append(x.ejectedAt, s.at[b])
+	x.ejectedAt = x.ejectedAt[:0]
+	for _, b := range x.ejected {
+		x.ejectedAt = append(x.ejectedAt, s.at[b])
 		pull -= x.pull(s.at[b])
 		s.remove(b)
-		fits = s.fits(next)
 	}
-	if fits {
-		s.place(d, next)
-		for _, b := range x.ejected {
-			if o := x.g.find(s, int(m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0); o.row >= 0 {
-				s.place(b, x.picks[0])
-				pull += x.pull(x.picks[0])
-			}
+	s.place(d, next)
+	for _, b := range x.ejected {
+		if o := x.g.find(s, int(m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0); o.row >= 0 {
+			s.place(b, x.picks[0])
+			pull += x.pull(x.picks[0])
 		}
-		if float64(s.value-before)+pull >= least {
-			x.note(d)
-			for _, b := range x.ejected {
-				x.note(b)
-			}
-			x.compare()
-			return
-		}
-		for _, b := range x.ejected {
-			if s.at[b].group >= 0 {
-				s.remove(b)
-			}
-		}
-		s.remove(d)
 	}
+	if float64(s.value-before)+pull >= least {
+		x.note(d)
+		for _, b := range x.ejected {
+			x.note(b)
+		}
+		x.compare()
+		return
+	}
+	for _, b := range x.ejected {
+		if s.at[b].group >= 0 {
+			s.remove(b)
+		}
+	}
+	s.remove(d)
 	for i, b := range x.ejected {
 		s.place(b, x.ejectedAt[i])
 	}
@@ -109,47 +101,4 @@ func (x *searcher) pull(c choice) float64 {
 	g := x.g
 	left := float64(g.base[c.group] - g.run[int(g.runAt[c.group])+int(c.run)] - g.trainer[int(g.trAt[c.group])+int(c.trainer)])
 	return x.charge * (left - float64(x.m.worth(c)))
-}
-
-// inTheWay picks one of the dogs that use what an option lacks, or -1.
-func (x *searcher) inTheWay(c choice) int32 {
-	m, s := x.m, x.s
-	g := &m.groups[c.group]
-	run, tr := &m.groupRuns(g)[c.run], &m.groupTrainers(g)[c.trainer]
-	var hit func(h *group, hc choice) bool
-	switch {
-	case s.left[m.cell(m.intakeLine[g.site], int(g.arrive))] < 1:
-		hit = func(h *group, _ choice) bool { return h.arrive == g.arrive }
-	case s.left[m.cell(m.handLine[g.site], int(g.leave))] < 1:
-		hit = func(h *group, _ choice) bool { return h.leave == g.leave }
-	case !s.runFree(g, run):
-		hit = func(h *group, hc choice) bool {
-			return m.groupRuns(h)[hc.run].line == run.line && h.arrive < g.vacate && g.arrive < h.vacate
-		}
-	default:
-		return x.pickFrom(s.crew[tr.trainer], func(h *group, _ choice) bool { return h.arrive < g.leave && g.arrive < h.leave }, 0, -1)
-	}
-	n, pick := 0, int32(-1)
-	for t := x.firstTrainer[g.site]; t < x.firstTrainer[g.site+1]; t++ {
-		if got := x.pickFrom(s.crew[x.trainersOf[t]], hit, n, pick); got != pick {
-			pick = got
-		}
-		n = x.seen
-	}
-	return pick
-}
-
-// pickFrom goes on choosing one at random among those that hit: n have been seen before, and pick was chosen.
-func (x *searcher) pickFrom(crew []int32, hit func(*group, choice) bool, n int, pick int32) int32 {
-	m := x.m
-	for _, b := range crew {
-		u := m.unitOf[b]
-		if c := x.s.at[b]; hit(&m.groups[c.group], c) && x.mine(u) && len(m.members(int(u))) == 1 {
-			if n++; x.rnd.below(n) == 0 {
-				pick = b
-			}
-		}
-	}
-	x.seen = n
-	return pick
 }

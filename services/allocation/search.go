@@ -38,7 +38,8 @@ type searcher struct {
 	// Of the last quick move: dogs put out and where they were.
 	ejected   []int32
 	ejectedAt []choice
-	seen      int
+	gone      []choice
+	need      need
 	// Trainers by site.
 	firstTrainer, trainersOf []int32
 
@@ -119,6 +120,8 @@ func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) 
 	x.old, x.picks = make([]choice, 0, n*x.widest), make([]choice, n*x.widest)
 	x.offers = make([]offer, n)
 	x.few = make([]int32, 0, 256)
+	x.gone = make([]choice, 0, mostEjected+1)
+	x.need = need{run: make([]uint64, m.words), crew: make([]uint64, m.words), site: make([]uint64, m.words), lack: make([]int32, m.stride)}
 	x.ejected, x.ejectedAt = make([]int32, 0, mostEjected), make([]choice, 0, mostEjected)
 	x.firstTrainer, x.trainersOf = m.trainersBySite()
 	x.best = make([]choice, len(m.dogOf))

@@ -3,14 +3,14 @@ package allocation
 // state is a plan under construction: what is left of every cell, and as bits the days on which a resource is used up, so that
 // most questions about an option take a few AND operations.
 type state struct {
-	m     *model
-	left  []int32
-	full  []uint64 // by line: bit k is set if nothing is left on day k
-	short []uint64 // by level: bit k is set if the trainer works on day k and has fewer minutes left than the level
-	tight []uint64 // by trainer with a soft level: bit k is set if its largest stay would run over the level on day k
-	at    []choice // by dog
-	value int64
-	count int // dogs placed
+	m             *model
+	left          []int32  // trainers' minutes and dogs in hand are in these lanes instead
+	full          []uint64 // by line: bit k is set if nothing is left on day k
+	minutes, dogs []uint64
+	tight         []uint64 // by trainer with a soft level: bit k is set if its largest stay would run over the level on day k
+	at            []choice // by dog
+	value         int64
+	count         int // dogs placed
 
 	crew   [][]int32 // by trainer: dogs in the plan, in no order
 	crewAt []int32   // by dog: place in its trainer's list
@@ -18,7 +18,7 @@ type state struct {
 
 func newState(m *model) *state {
 	s := &state{m: m, left: make([]int32, len(m.capacity)), full: make([]uint64, m.lines*m.words),
-		short: make([]uint64, len(m.levels)*m.words), at: make([]choice, len(m.dogOf)), crew: make([][]int32, len(m.trainerOf)), crewAt: make([]int32, len(m.dogOf))}
+		minutes: make([]uint64, len(m.minuteLanes)), dogs: make([]uint64, len(m.dogLanes)), at: make([]choice, len(m.dogOf)), crew: make([][]int32, len(m.trainerOf)), crewAt: make([]int32, len(m.dogOf))}
 	if m.soft() {
 		s.tight = make([]uint64, len(m.trainerOf)*m.words)
 	}
@@ -31,7 +31,8 @@ func (s *state) reset() {
 	m := s.m
 	copy(s.left, m.capacity)
 	clear(s.full)
-	clear(s.short)
+	copy(s.minutes, m.minuteLanes)
+	copy(s.dogs, m.dogLanes)
 	for d := range s.at {
 		s.at[d] = noChoice
 	}
@@ -46,38 +47,9 @@ func (s *state) reset() {
 			}
 		}
 	}
-	for t := range m.trainerOf {
-		// A trainer's days off do not count against the dogs it has in hand.
-		for k := range m.stride {
-			if !m.works[t*m.stride+k] {
-				s.full[int(m.dogLine[t])*m.words+k>>6] &^= 1 << (k & 63)
-			}
-		}
-		s.updateLevels(int32(t), 0, m.stride)
-		if m.soft() {
+	if m.soft() {
+		for t := range m.trainerOf {
 			s.updateTight(int32(t), 0, m.stride)
-		}
-	}
-}
-
-// updateLevels brings a trainer's bits for the days [a, e) up to date.
-func (s *state) updateLevels(t int32, a, e int) {
-	m := s.m
-	works := m.works[int(t)*m.stride:]
-	left := s.left[m.cell(m.workLine[t], 0):]
-	from, to := m.levelFirst[t], m.levelFirst[t+1]
-	for k := a; k < e; k++ {
-		if !works[k] {
-			continue
-		}
-		bit := uint64(1) << (k & 63)
-		for l := from; l < to; l++ {
-			word := &s.short[int(l)*m.words+k>>6]
-			if left[k] < m.levels[l] {
-				*word |= bit
-			} else {
-				*word &^= bit
-			}
 		}
 	}
 }
@@ -119,29 +91,20 @@ func (s *state) runFree(g *group, r *runChoice) bool {
 func (s *state) trainerFree(g *group, c *trainerChoice) bool {
 	m := s.m
 	a, e := int(g.arrive), int(g.leave)
-	if clash(s.full[int(m.dogLine[c.trainer])*m.words:], m.words, a, e) {
-		return false
-	}
-	if c.level >= 0 {
-		if clash(s.short[int(c.level)*m.words:], m.words, a, e) {
+	l := &m.lanes
+	need, first := uint64(c.minutes)*l.ones, int(c.trainer)*l.words
+	for w := l.first(a); w <= l.last(e); w++ {
+		if s.lacks(first+w, need)&l.span(w, a, e) != 0 {
 			return false
 		}
-	} else if !s.minutesFree(c, a, e) {
-		return false
 	}
 	return m.minuteLine[g.site] < 0 || s.siteFree(g, c)
 }
 
-func (s *state) minutesFree(c *trainerChoice, a, e int) bool {
-	m := s.m
-	works := m.works[int(c.trainer)*m.stride:]
-	left := s.left[m.cell(m.workLine[c.trainer], 0):]
-	for k := a; k < e; k++ {
-		if works[k] && left[k] < c.minutes {
-			return false
-		}
-	}
-	return true
+// lacks has the free bits of the lanes of a word in which one dog more, with these minutes on each day, would be too much.
+func (s *state) lacks(at int, minutes uint64) uint64 {
+	l := &s.m.lanes
+	return ^(((s.minutes[at] | l.high) - minutes) & ((s.dogs[at] | l.high) - l.ones)) & l.high
 }
 
 func (s *state) siteFree(g *group, c *trainerChoice) bool {
@@ -229,39 +192,19 @@ func (s *state) useRun(line int32, a, e int, times int32) {
 	}
 }
 
-// useTrainer takes minutes and dogs in hand on the days the trainer works. A level's bit changes only where the minutes left pass it.
+// useTrainer takes (or with times -1 gives back) minutes and dogs in hand on the days the trainer works.
 func (s *state) useTrainer(t *trainerChoice, a, e int, times int32) {
-	m := s.m
-	works := m.works[int(t.trainer)*m.stride : int(t.trainer)*m.stride+e]
-	minutes := s.left[m.cell(m.workLine[t.trainer], 0) : m.cell(m.workLine[t.trainer], 0)+e]
-	dogs := s.left[m.cell(m.dogLine[t.trainer], 0) : m.cell(m.dogLine[t.trainer], 0)+e]
-	full := s.full[int(m.dogLine[t.trainer])*m.words:]
-	first := int(m.levelFirst[t.trainer])
-	levels := m.levels[first:m.levelFirst[t.trainer+1]]
-	use := times * t.minutes
-	for k := a; k < e; k++ {
-		if !works[k] {
-			continue
-		}
-		bit := uint64(1) << (k & 63)
-		dogs[k] -= times
-		if dogs[k] <= 0 {
-			full[k>>6] |= bit
+	l := &s.m.lanes
+	minutes, dogs := uint64(t.minutes)*l.ones, l.ones
+	for w := l.first(a); w <= l.last(e); w++ {
+		at := int(t.trainer)*l.words + w
+		days := s.m.workLanes[at] & l.span(w, a, e)
+		if times > 0 {
+			s.minutes[at] -= minutes & days
+			s.dogs[at] -= dogs & days
 		} else {
-			full[k>>6] &^= bit
-		}
-		before, now := minutes[k], minutes[k]-use
-		minutes[k] = now
-		low, high := min(before, now), max(before, now)
-		for l := len(levels) - 1; l >= 0 && levels[l] > low; l-- {
-			if levels[l] > high {
-				continue
-			}
-			if word := &s.short[(first+l)*m.words+k>>6]; now < levels[l] {
-				*word |= bit
-			} else {
-				*word &^= bit
-			}
+			s.minutes[at] += minutes & days
+			s.dogs[at] += dogs & days
 		}
 	}
 }
