@@ -19,6 +19,7 @@ type guide struct {
 	rowAt   []int32
 	rowTop  []float32 // by position in rows
 	surplus []float32 // by unit, at least 0
+	most    []float32 // by dog: what its best option is worth, whatever the prices
 	over    []float32 // by cell of the soft levels: what a unit over it costs beyond its price
 }
 
@@ -32,6 +33,12 @@ func newGuide(m *model) *guide {
 	}
 	for u := range m.units() {
 		g.rowAt[u+1] = g.rowAt[u] + int32(m.dogGroups(int(m.members(u)[0])))
+	}
+	g.most = make([]float32, len(m.dogOf))
+	for d := range g.most {
+		for i := m.dogFirst[d]; i < m.dogFirst[d+1]; i++ {
+			g.most[d] = max(g.most[d], float32(m.bestValue(&m.groups[i])))
+		}
 	}
 	g.run, g.trainer = make([]float32, g.runAt[n]), make([]float32, g.trAt[n])
 	g.rows, g.rowTop = make([]int32, g.rowAt[m.units()]), make([]float32, g.rowAt[m.units()])
@@ -143,14 +150,14 @@ type offer struct {
 const worst = float32(-1e30)
 
 // find looks for the best option of a unit that fits into the plan, by score with noise. picks gets one choice a dog. With a
-// filter, only sites it admits are looked at.
-func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random, blur float32) offer {
+// filter, only sites it admits are looked at. Unless second is asked for, the next best is not looked for to the end.
+func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random, blur float32, second bool) offer {
 	out := offer{row: -1, score: worst, next: worst}
 	m := g.m
 	dogs := m.members(u)
 	var trial [1]choice
 	for i := g.rowAt[u]; i < g.rowAt[u+1]; i++ {
-		if g.rowTop[i]+blur <= out.next {
+		if top := g.rowTop[i] + blur; top <= out.next || !second && top <= out.score {
 			break
 		}
 		row := g.rows[i]

@@ -53,8 +53,15 @@ func (x *searcher) quick(d int32) {
 	if gain < least-float64(x.scale) || !x.clear(d, next) {
 		return
 	}
-	before := s.value
-	pull := x.pull(next) - x.pull(old)
+	// What the move can gain at most: dogs in the way may yet have their best option.
+	for _, b := range x.ejected {
+		gain += x.mostOf(b) - float64(m.worth(s.at[b])) - x.pull(s.at[b])
+	}
+	hopeless := func() bool { return gain < least && !m.soft() } // levels may be relieved
+	if hopeless() {
+		return
+	}
+	before, pull := s.value, x.pull(next)-x.pull(old)
 	if old.group >= 0 {
 		s.remove(d)
 	}
@@ -66,12 +73,17 @@ func (x *searcher) quick(d int32) {
 	}
 	s.place(d, next)
 	for _, b := range x.ejected {
-		if o := x.g.find(s, int(m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0); o.row >= 0 {
+		gain -= x.mostOf(b)
+		if o := x.g.find(s, int(m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0, false); o.row >= 0 {
 			s.place(b, x.picks[0])
 			pull += x.pull(x.picks[0])
+			gain += float64(m.worth(x.picks[0])) + x.pull(x.picks[0])
+		}
+		if hopeless() {
+			break
 		}
 	}
-	if float64(s.value-before)+pull >= least {
+	if !hopeless() && float64(s.value-before)+pull >= least {
 		x.note(d)
 		for _, b := range x.ejected {
 			x.note(b)
@@ -92,6 +104,9 @@ func (x *searcher) quick(d int32) {
 		s.place(d, old)
 	}
 }
+
+// mostOf is the most a dog's stay can be worth.
+func (x *searcher) mostOf(d int32) float64 { return float64(x.g.most[d]) }
 
 // pull is what an option counts for beside its worth: a share of the price of what it uses counts against it.
 func (x *searcher) pull(c choice) float64 {

@@ -23,6 +23,7 @@ type searcher struct {
 	charge      float64 // share of prices that quick moves count
 	scale       float32 // size of difference that matters, in points
 	blur        float32
+	regret      float32 // how much it counts that a unit's next best option is worse
 
 	taken   []int32 // units taken out by the move, with their old choices in old
 	old     []choice
@@ -272,7 +273,7 @@ func (x *searcher) wait(site int32, most int) {
 func (x *searcher) insert() {
 	x.blur = x.scale * blurs[x.rnd.below(len(blurs))]
 	noise := x.scale * 0.1 * float32(x.rnd.below(4))
-	regret := 0.3 * float32(x.rnd.below(3))
+	x.regret = 0.3 * float32(x.rnd.below(3))
 	x.turn = 0
 	for i := range x.pending {
 		x.look(i)
@@ -284,7 +285,7 @@ func (x *searcher) insert() {
 			if o.row < 0 {
 				continue
 			}
-			k := o.score - regret*max(o.next, -x.scale) + noise*float32(x.rnd.unit())
+			k := o.score - x.regret*max(o.next, -x.scale) + noise*float32(x.rnd.unit())
 			if k > key {
 				best, key = i, k
 			}
@@ -313,7 +314,7 @@ func (x *searcher) look(i int) {
 		x.offers[i].row = -1
 		return
 	}
-	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur)
+	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur, x.regret > 0)
 	x.offers[i].turn = x.turn
 }
 
