@@ -140,6 +140,11 @@ func (g *guide) rank(u int) {
 	}
 }
 
+// score is what an option leaves over at the prices.
+func (g *guide) score(c choice) float32 {
+	return g.base[c.group] - g.run[int(g.runAt[c.group])+int(c.run)] - g.trainer[int(g.trAt[c.group])+int(c.trainer)]
+}
+
 // offer is the best way found to place a unit, and how much it beats the next best row by.
 type offer struct {
 	row         int32 // -1: there is no room

@@ -39,8 +39,9 @@ type searcher struct {
 	// Of the last quick move: dogs put out and where they were.
 	ejected   []int32
 	ejectedAt []choice
-	gone      []choice
-	need      need
+	// What the option looked at lacks, and who goes for it at any rate.
+	need need
+	gone []choice
 	// Trainers by site.
 	firstTrainer, trainersOf []int32
 
@@ -122,7 +123,7 @@ func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) 
 	x.offers = make([]offer, n)
 	x.few = make([]int32, 0, 256)
 	x.gone = make([]choice, 0, mostEjected+1)
-	x.need = need{run: make([]uint64, m.words), crew: make([]uint64, m.words), site: make([]uint64, m.words), lack: make([]int32, m.stride)}
+	x.need = newNeed(m)
 	x.ejected, x.ejectedAt = make([]int32, 0, mostEjected), make([]choice, 0, mostEjected)
 	x.firstTrainer, x.trainersOf = m.trainersBySite()
 	x.best = make([]choice, len(m.dogOf))

@@ -1,12 +1,12 @@
 package allocation
 
-// state is a plan under construction: what is left of every cell, and as bits the days on which a resource is used up, so that
-// most questions about an option take a few AND operations.
+// state is a plan under construction: what is left of every resource on every day, so laid out that most questions about an option take
+// a few steps.
 type state struct {
 	m             *model
-	left          []int32  // trainers' minutes and dogs in hand are in these lanes instead
-	full          []uint64 // by line: bit k is set if nothing is left on day k
-	minutes, dogs []uint64
+	left          []int32  // by cell; trainers' own lines stay as they are here
+	full          []uint64 // by line, as far as it is in left: bit k is set if nothing is left on day k
+	minutes, dogs []uint64 // what is left of trainers' minutes and dogs in hand, see lanes
 	tight         []uint64 // by trainer with a soft level: bit k is set if its largest stay would run over the level on day k
 	at            []choice // by dog
 	value         int64
@@ -18,7 +18,8 @@ type state struct {
 
 func newState(m *model) *state {
 	s := &state{m: m, left: make([]int32, len(m.capacity)), full: make([]uint64, m.lines*m.words),
-		minutes: make([]uint64, len(m.minuteLanes)), dogs: make([]uint64, len(m.dogLanes)), at: make([]choice, len(m.dogOf)), crew: make([][]int32, len(m.trainerOf)), crewAt: make([]int32, len(m.dogOf))}
+		minutes: make([]uint64, len(m.minuteLanes)), dogs: make([]uint64, len(m.dogLanes)),
+		at: make([]choice, len(m.dogOf)), crew: make([][]int32, len(m.trainerOf)), crewAt: make([]int32, len(m.dogOf))}
 	if m.soft() {
 		s.tight = make([]uint64, len(m.trainerOf)*m.words)
 	}
@@ -108,19 +109,21 @@ func (s *state) lacks(at int, minutes uint64) uint64 {
 }
 
 func (s *state) siteFree(g *group, c *trainerChoice) bool {
-	m := s.m
-	works := m.works[int(c.trainer)*m.stride:]
-	left := s.left[m.cell(m.minuteLine[g.site], 0):]
+	left := s.left[s.m.cell(s.m.minuteLine[g.site], 0):]
 	for k := int(g.arrive); k < int(g.leave); k++ {
-		need := c.cover
-		if works[k] {
-			need = c.minutes
-		}
-		if left[k] < need {
+		if left[k] < s.m.siteNeed(c, k) {
 			return false
 		}
 	}
 	return true
+}
+
+// siteNeed is what a dog present takes of the site's minutes on a day.
+func (m *model) siteNeed(t *trainerChoice, k int) int32 {
+	if m.works[int(t.trainer)*m.stride+k] {
+		return t.minutes
+	}
+	return t.cover
 }
 
 // fits reports whether a whole option is free.
@@ -167,14 +170,9 @@ func (s *state) use(c choice, times int32) {
 		s.useEasy(g, t, times)
 	}
 	if line := m.minuteLine[g.site]; line >= 0 {
-		works := m.works[int(t.trainer)*m.stride : (int(t.trainer)+1)*m.stride]
 		left := s.left[m.cell(line, 0):]
 		for k := a; k < e; k++ {
-			if works[k] {
-				left[k] -= times * t.minutes
-			} else {
-				left[k] -= times * t.cover
-			}
+			left[k] -= times * m.siteNeed(t, k)
 		}
 	}
 }
