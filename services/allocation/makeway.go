@@ -62,7 +62,8 @@ func (x *searcher) makeWay(d int32, next choice) bool {
 	return false
 }
 
-// pick chooses at random one of the dogs at the option's site that are fit to go, leaving out dog d and the first to go.
+// pick chooses at random one of the dogs at the option's site that are fit to go, leaving out dog d, the first to go, and those that the
+// move has touched.
 func (x *searcher) pick(d, first int32, next choice, fit func(c, o choice) bool) int32 {
 	m, s := x.m, x.s
 	g := &m.groups[next.group]
@@ -70,7 +71,7 @@ func (x *searcher) pick(d, first int32, next choice, fit func(c, o choice) bool)
 	look := func(t int32) {
 		for _, b := range s.crew[t] {
 			u := m.unitOf[b]
-			if b != d && b != first && fit(next, s.at[b]) && x.mine(u) && len(m.members(int(u))) == 1 {
+			if b != d && b != first && x.mark[u] != x.move && fit(next, s.at[b]) && x.mine(u) && len(m.members(int(u))) == 1 {
 				if n++; x.rnd.below(n) == 0 {
 					pick = b
 				}

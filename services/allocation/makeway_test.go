@@ -70,6 +70,7 @@ func TestMakeWayAgainstTrying(t *testing.T) {
 				continue
 			}
 			moves++
+			x.move++
 			way := x.makeWay(dog, next)
 			one := fitsWithout(s, dog, next)
 			switch {

@@ -11,6 +11,12 @@ const (
 	// Options drawn until one loses little, and how much little is, as a share of the typical gain.
 	proposals  = 24
 	littleLoss = 0.03
+
+	// How often a dog in the way may send others away in turn, and how many options are tried for that.
+	chainDepth = 1
+	chainTries = 3
+
+	mostTouched = 1 + mostEjected + mostEjected*mostEjected // dogs of a move, with chains of depth 1
 )
 
 // quickBatch makes some quick moves.
@@ -56,82 +62,138 @@ func (x *searcher) propose(d int32) (choice, bool) {
 	return noChoice, false
 }
 
+// quickMove is the quick move under way.
+type quickMove struct {
+	least       float64 // what it must gain
+	gain        float64 // so far, soft levels aside
+	pulled      float64 // of it, what pull counts for
+	touched     []int32 // dogs taken out of their place, with what they had in before
+	before      []choice
+	valueBefore int64
+}
+
 // quick tries one option for one dog.
 func (x *searcher) quick(d int32) {
-	m := x.m
 	next, found := x.propose(d)
 	old := x.s.at[d]
 	if !found || next == old {
 		return
 	}
-	least := -x.temperature * x.rnd.exponential()
-	gain := float64(m.worth(next)) + x.pull(next)
-	if old.group >= 0 {
-		gain -= float64(m.worth(old)) + x.pull(old)
-	}
-	if gain < least-float64(x.scale) || !x.makeWay(d, next) {
+	x.move++
+	q := &x.quickMove
+	q.least = -x.temperature * x.rnd.exponential()
+	q.gain, q.pulled = x.points(next)-x.points(old), x.pull(next)-x.pull(old)
+	if q.gain < q.least-float64(x.scale) || !x.makeWay(d, next) || x.lost(x.hope()) {
 		return
 	}
-	for _, b := range x.ejected {
-		gain += x.most(b) - float64(m.worth(x.s.at[b])) - x.pull(x.s.at[b])
+	q.touched, q.before, q.valueBefore = q.touched[:0], q.before[:0], x.s.value
+	x.touch(d)
+	x.force(d, next, chainDepth)
+	gain := q.gain
+	if x.m.soft() {
+		gain = float64(x.s.value-q.valueBefore) + q.pulled
 	}
-	if gain >= least || m.soft() {
-		x.tryOut(d, next, gain, least)
+	if gain < q.least {
+		x.takeBack()
+		return
+	}
+	for _, b := range q.touched {
+		x.note(b)
+	}
+	x.compare()
+}
+
+// lost reports whether a move cannot gain enough even with what the dogs still to be placed may have at best. Soft levels may be relieved by a
+// move, so with them nothing is lost before it is made.
+func (x *searcher) lost(rest float64) bool {
+	return x.quickMove.gain+rest < x.quickMove.least && !x.m.soft()
+}
+
+// hope is the most that the dogs in the way may gain.
+func (x *searcher) hope() (sum float64) {
+	for _, b := range x.ejected {
+		sum += float64(x.g.most[b]) - x.points(x.s.at[b])
+	}
+	return sum
+}
+
+// touch takes a dog out of its place. It is not sent away again in the same move.
+func (x *searcher) touch(d int32) {
+	q := &x.quickMove
+	x.mark[x.m.unitOf[d]] = x.move
+	q.touched, q.before = append(q.touched, d), append(q.before, x.s.at[d])
+	if x.s.at[d].group >= 0 {
+		x.s.remove(d)
 	}
 }
 
-// tryOut makes a move, and takes it back if it gains less than least. most is what it can gain if the dogs in the way get their best option; it
-// says early that a move is lost, but not with soft levels, which a move may relieve.
-func (x *searcher) tryOut(d int32, next choice, most, least float64) {
-	m, s := x.m, x.s
-	old, before := s.at[d], s.value
-	pull := x.pull(next) - x.pull(old)
-	if old.group >= 0 {
-		s.remove(d)
-	}
-	x.ejectedAt = x.ejectedAt[:0]
-	for _, b := range x.ejected {
-		x.ejectedAt = append(x.ejectedAt, s.at[b])
-		pull -= x.pull(s.at[b])
-		s.remove(b)
-	}
-	s.place(d, next)
-	lost := false
-	for _, b := range x.ejected {
-		most -= x.most(b)
-		if o := x.g.find(s, int(m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0, false); o.row >= 0 {
-			s.place(b, x.picks[0])
-			pull += x.pull(x.picks[0])
-			most += float64(m.worth(x.picks[0])) + x.pull(x.picks[0])
-		}
-		if lost = most < least && !m.soft(); lost {
-			break
+// takeBack undoes the move.
+func (x *searcher) takeBack() {
+	q := &x.quickMove
+	for _, b := range q.touched {
+		if x.s.at[b].group >= 0 {
+			x.s.remove(b)
 		}
 	}
-	if !lost && float64(s.value-before)+pull >= least {
-		x.note(d)
-		for _, b := range x.ejected {
-			x.note(b)
+	for i, b := range q.touched {
+		if q.before[i].group >= 0 {
+			x.s.place(b, q.before[i])
 		}
-		x.compare()
-		return
-	}
-	for _, b := range x.ejected {
-		if s.at[b].group >= 0 {
-			s.remove(b)
-		}
-	}
-	s.remove(d)
-	for i, b := range x.ejected {
-		s.place(b, x.ejectedAt[i])
-	}
-	if old.group >= 0 {
-		s.place(d, old)
 	}
 }
 
-// most is the most a dog's stay can be worth.
-func (x *searcher) most(d int32) float64 { return float64(x.g.most[d]) }
+// force gives a dog that is out of its place the option next, once the dogs of ejected are out of its way, and places those wherever they fit best. One
+// that fits nowhere makes its own way, if depth is above 0: an ejection chain (Yagiura, Ibaraki and Glover 2004).
+func (x *searcher) force(d int32, next choice, depth int) {
+	q := &x.quickMove
+	var out [mostEjected]int32
+	n := copy(out[:], x.ejected)
+	rest := 0.0 // what the dogs still to be placed may have at best
+	for _, b := range out[:n] {
+		q.gain -= x.points(x.s.at[b])
+		q.pulled -= x.pull(x.s.at[b])
+		rest += float64(x.g.most[b])
+		x.touch(b)
+	}
+	x.s.place(d, next)
+	for _, b := range out[:n] {
+		if o := x.g.find(x.s, int(x.m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0, false); o.row >= 0 {
+			x.s.place(b, x.picks[0])
+			x.credit(x.picks[0])
+		} else if depth > 0 && !x.lost(rest) {
+			x.forceWay(b, rest-float64(x.g.most[b]), depth-1)
+		}
+		if rest -= float64(x.g.most[b]); x.lost(rest) {
+			return
+		}
+	}
+}
+
+// forceWay forces some option upon a dog, if one is found with which enough may be gained; rest is what others may have at best.
+func (x *searcher) forceWay(b int32, rest float64, depth int) {
+	for range chainTries {
+		c, found := x.propose(b)
+		if found && x.makeWay(b, c) && !x.lost(rest+x.points(c)+x.hope()) {
+			x.credit(c)
+			x.force(b, c, depth)
+			return
+		}
+	}
+}
+
+// credit counts an option that a dog got.
+func (x *searcher) credit(c choice) {
+	x.quickMove.gain += x.points(c)
+	x.quickMove.pulled += x.pull(c)
+}
+
+// points is what an option counts for.
+func (x *searcher) points(c choice) float64 {
+	if c.group < 0 {
+		return 0
+	}
+	return float64(x.m.worth(c)) + x.pull(c)
+}
 
 // pull is what an option counts for beside its worth: a share of the price of what it uses counts against it.
 func (x *searcher) pull(c choice) float64 {

@@ -36,12 +36,11 @@ type searcher struct {
 	move    int32
 	few     []int32 // scratch
 
-	// Of the last quick move: dogs put out and where they were.
-	ejected   []int32
-	ejectedAt []choice
-	// What the option looked at lacks, and who goes for it at any rate.
-	need need
-	gone []choice
+	quickMove quickMove
+	// Of makeWay: what the option lacks, who is gone at any rate, and who has to go.
+	need    need
+	gone    []choice
+	ejected []int32
 	// Trainers by site.
 	firstTrainer, trainersOf []int32
 
@@ -124,7 +123,8 @@ func newSearcher(s *state, g *guide, at *siteUnits, scale float64, rnd *random) 
 	x.few = make([]int32, 0, 256)
 	x.gone = make([]choice, 0, mostEjected+1)
 	x.need = newNeed(m)
-	x.ejected, x.ejectedAt = make([]int32, 0, mostEjected), make([]choice, 0, mostEjected)
+	x.ejected = make([]int32, 0, mostEjected)
+	x.quickMove.touched, x.quickMove.before = make([]int32, 0, mostTouched), make([]choice, 0, mostTouched)
 	x.firstTrainer, x.trainersOf = m.trainersBySite()
 	x.best = make([]choice, len(m.dogOf))
 	x.changed = make([]int32, 0, 2*len(m.dogOf)+64)
