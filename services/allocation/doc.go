@@ -71,14 +71,15 @@
 // Components that share no site are solved apart (components). For each: price steps (in large parts at a quicker pace, pace.go); a greedy plan at those prices; exact depth-first search
 // if there are few dogs (exact.go); then in turn the schedule bound and a search guided by its prices, until value and bound meet. The search
 // (search.go, quick.go, anneal.go) mixes large moves, which take related stays out and put them back with others, and many quick ones,
-// which send one dog to another option and the dogs in its way wherever they fit. Early in a cycle quick moves count, beside what an
-// option is worth, a share of the price of what it uses. With a time limit, one slow cooling takes most of the time.
+// which send one dog to another option and the dogs in its way (makeway.go) wherever they fit; one that fits nowhere makes its own way, once. Quick
+// moves draw options the more often the less they lose at the prices. Early in a cycle they count, beside what an option is worth, a share
+// of the price of what it uses. With a time limit, one slow cooling takes most of the time.
 //
 // # Sources
 //
 // Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
 // of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
 // Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Achterberg, Koch and Martin 2005 (trying rules); Fisher, Jaikumar and Van
-// Wassenhove 1986 and Posta, Ferland and Michelon 2012 (generalised assignment); Shaw 1998, Ropke and Pisinger 2006 (search). They
+// Wassenhove 1986 and Posta, Ferland and Michelon 2012 (generalised assignment); Shaw 1998, Ropke and Pisinger 2006 (search); Yagiura, Ibaraki and Glover 2004 (ejection chains). They
 // are cited from memory.
 package allocation
