@@ -65,7 +65,7 @@ func (x *searcher) propose(d int32) (choice, bool) {
 // quickMove is the quick move under way.
 type quickMove struct {
 	least       float64 // what it must gain
-	gain        float64 // so far, soft levels aside
+	gain        float64 // so far, soft levels aside: what a move may relieve of them does not count before it is made
 	pulled      float64 // of it, what pull counts for
 	touched     []int32 // dogs taken out of their place, with what they had in before
 	before      []choice
@@ -83,17 +83,13 @@ func (x *searcher) quick(d int32) {
 	q := &x.quickMove
 	q.least = -x.temperature * x.rnd.exponential()
 	q.gain, q.pulled = x.points(next)-x.points(old), x.pull(next)-x.pull(old)
-	if q.gain < q.least-float64(x.scale) || !x.makeWay(d, next) || x.lost(x.hope()) {
+	if q.gain < q.least-float64(x.scale) || !x.makeWay(d, next) || q.gain+x.hope() < q.least {
 		return
 	}
 	q.touched, q.before, q.valueBefore = q.touched[:0], q.before[:0], x.s.value
 	x.touch(d)
 	x.force(d, next, chainDepth)
-	gain := q.gain
-	if x.m.soft() {
-		gain = float64(x.s.value-q.valueBefore) + q.pulled
-	}
-	if gain < q.least {
+	if x.lost(0) {
 		x.takeBack()
 		return
 	}
@@ -103,11 +99,16 @@ func (x *searcher) quick(d int32) {
 	x.compare()
 }
 
-// lost reports whether a move cannot gain enough even with what the dogs still to be placed may have at best. Soft levels may be relieved by a
-// move, so with them nothing is lost before it is made.
-func (x *searcher) lost(rest float64) bool {
-	return x.quickMove.gain+rest < x.quickMove.least && !x.m.soft()
+// soFar is what the move has gained.
+func (x *searcher) soFar() float64 {
+	if x.m.soft() {
+		return float64(x.s.value-x.quickMove.valueBefore) + x.quickMove.pulled
+	}
+	return x.quickMove.gain
 }
+
+// lost reports whether a move under way cannot gain enough even with what the dogs still to be placed may have at best.
+func (x *searcher) lost(rest float64) bool { return x.soFar()+rest < x.quickMove.least }
 
 // hope is the most that the dogs in the way may gain.
 func (x *searcher) hope() (sum float64) {
