@@ -21,11 +21,19 @@ func (s *schedules) again(from, to, nodes int, stop func() bool) (complete bool)
 func (s *schedules) closer(times int, stop func() bool) (complete bool) {
 	limit := s.limit
 	s.limit *= times
+	s.grade(true)
 	complete = s.again(0, len(s.cal), limit, stop)
+	s.grade(false)
 	s.limit = limit
 	if complete {
 		s.conclude()
 		s.countUse()
 	}
 	return complete
+}
+
+func (s *schedules) grade(on bool) {
+	for _, x := range s.pricers {
+		x.graded = on
+	}
 }

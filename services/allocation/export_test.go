@@ -16,7 +16,6 @@ func SolveByBranching(p *Problem, known int64) (value, bound, root int64, droppe
 			d.step(0)
 		}
 		s := newSchedules(d)
-		s.exact = true
 		s.evaluate(never)
 		for range 30 {
 			s.step(0, never)

@@ -7,7 +7,7 @@ import "slices"
 // all trainers, at prices between the programme's own and the best so far (in-out, Ben-Ameur and Neto 2007). It moves the prices of the
 // schedule bound much further than steps along a subgradient do, and says which schedules go together.
 type master struct {
-	s    *schedules
+	layout
 	rnd  *random
 	prog *program
 	pool []column
@@ -16,8 +16,6 @@ type master struct {
 	// Dogs that must come are worth this much more, in points, so that the programme takes them; their prices are lowered by it.
 	bonus  float64
 	known  map[stateKey]bool
-	first  int       // rows before those of s.price: the trainers'
-	rowOf  []int32   // by cell: its row, or -1
 	best   []float64 // prices of the best bound, in micro
 	bound  micro     // best, at the restrictions in force
 	rounds int       // of pricing so far
@@ -31,26 +29,13 @@ type master struct {
 }
 
 func newMaster(s *schedules, seed uint64) *master {
-	m := s.m
-	w := &master{s: s, rnd: newRandom(seed, 77), known: map[stateKey]bool{}, first: len(m.trainerOf), rowOf: make([]int32, len(m.capacity)),
-		bonus: float64(m.priceCap())}
-	for i := range w.rowOf {
-		w.rowOf[i] = -1
-	}
-	for j, i := range s.cells {
-		w.rowOf[i] = int32(w.first + len(m.dogOf) + j)
-	}
-	return w
+	return &master{layout: newLayout(s), rnd: newRandom(seed, 77), known: map[stateKey]bool{}, bonus: float64(s.m.priceCap())}
 }
 
 // gather adds the schedules of the last evaluation to the pool, and to the programme. It reports how many would gain there.
 func (w *master) gather() (gaining int) {
-	for t, c := range w.s.cal {
-		runs := make([]int16, len(c.last))
-		for i, st := range c.last {
-			runs[i] = w.s.bestRun[c.stays[st].group]
-		}
-		if at := w.add(int32(t), c.last, runs); at >= 0 && w.prog != nil && w.enter(int32(at)) > 1e-4 {
+	for t := range w.s.cal {
+		if at := w.add(w.chosen(t)); at >= 0 && w.prog != nil && w.enter(int32(at)) > 1e-4 {
 			gaining++
 		}
 	}
@@ -64,14 +49,11 @@ func (w *master) begin(bound micro, price []float64) {
 	w.best = append(w.best[:0], price...)
 	w.mix, w.tolerance, w.limit, w.enough, w.settled = 0.85, 0.5, 6000, 0, false
 	m := s.m
-	right := make([]float64, w.first+len(s.price))
+	right := make([]float64, w.first)
 	for i := range right {
 		right[i] = 1
-		if j := i - w.first - len(m.dogOf); j >= 0 {
-			right[i] = float64(m.capacity[s.cells[j]])
-		}
 	}
-	w.prog, w.used = newProgram(right, w.rnd), w.used[:0]
+	w.prog, w.used = newProgram(append(right, w.right()...), w.rnd), w.used[:0]
 	for j, i := range s.cells {
 		if line := i / m.stride; line >= m.easy.from { // a unit over a soft level
 			row := int32(w.first + len(m.dogOf) + j)

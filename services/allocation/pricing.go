@@ -36,6 +36,7 @@ type pricer struct {
 	open       micro // highest bound of a branch left unexplored
 	nodes      int
 	limit      int
+	graded     bool    // where the limit is met, prove as much as it allows
 	search     []int32 // items in the search, by arrival
 	lastAt     []int32 // by dog: position of its last item in search
 	drop, most []micro // by position in search
@@ -84,7 +85,7 @@ func (x *pricer) price(c *calendar, net []micro, site *tariff, steps, limit int,
 			x.greedy()
 		}
 		if bound-x.value > tolerance {
-			bound = x.explore(bound, tolerance)
+			bound = x.deepen(bound, tolerance)
 		}
 		c.effort = x.nodes
 	}

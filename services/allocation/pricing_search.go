@@ -7,6 +7,33 @@ import (
 
 // The depth-first search for a trainer's best schedule, in order of arrival.
 
+// deepen explores with the tolerance asked for. Where that meets the node limit, little is known: the bound of a branch looked at last is hardly
+// lower than that of the whole. Graded pricing then explores again with larger tolerances, each of which proves a bound if it ends.
+func (x *pricer) deepen(bound, tolerance micro) micro {
+	whole := bound
+	bound = x.explore(whole, tolerance)
+	if !x.graded || x.nodes < x.limit {
+		return bound
+	}
+	nodes, failed := x.nodes, tolerance
+	for range grades {
+		try := (failed + bound - x.value) / 2
+		x.nodes = 0
+		bound = min(bound, x.explore(whole, try))
+		if nodes += x.nodes; x.nodes >= x.limit {
+			failed = try
+		}
+		if bound-x.value <= failed {
+			break
+		}
+	}
+	x.nodes = nodes
+	return bound
+}
+
+// grades is how many tolerances are tried where the one asked for is too small.
+const grades = 3
+
 // explore searches for the best schedule and returns a bound on it. Branches that cannot beat the best by more than the tolerance
 // are cut; when the node limit is met, what was left open counts into the bound.
 func (x *pricer) explore(bound, tolerance micro) micro {

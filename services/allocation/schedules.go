@@ -2,7 +2,6 @@ package allocation
 
 import (
 	"math"
-	"slices"
 	"sync"
 	"sync/atomic"
 )
@@ -38,13 +37,7 @@ type schedules struct {
 
 	bound micro // best
 	last  micro
-	value micro // of the schedules chosen at the last prices: how tight pricing was
-	// The point that looks best when pricing's looseness is discounted, and whether it deserves a closer look.
-	likely    micro
-	likelyAt  []float64
-	exact     bool // certify now and then
-	promising bool
-
+	value micro   // of the schedules chosen at the last prices: how tight pricing was
 	level float64 // target gap as a share of size
 	size  float64 // see typicalGain, for all dogs
 	stall int
@@ -97,7 +90,6 @@ func newSchedules(d *dual) *schedules {
 		s.weight = append(s.weight, make([]float32, len(c.stays)))
 	}
 	s.top, s.dir = make([]float64, len(s.price)), make([]float64, len(s.price))
-	s.likely, s.likelyAt = math.MaxInt64, slices.Clone(s.price)
 	copy(s.top, s.price)
 	return s
 }
@@ -198,7 +190,6 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 	}
 	s.conclude()
 	s.countUse()
-	s.note()
 	return true
 }
 
@@ -325,9 +316,7 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 	if !s.evaluate(stop) {
 		return false
 	}
-	if s.round++; s.exact && s.round%12 == 0 && !s.certify(stop) {
-		return false
-	}
+	s.round++
 	if float64(before-s.bound) > 0.02*s.level*s.size {
 		s.stall = 0
 	} else if s.stall++; s.stall >= 10 {
@@ -340,47 +329,11 @@ func (s *schedules) step(value micro, stop func() bool) bool {
 	return true
 }
 
-// note remembers the point that looks best, counting what pricing left open by half.
-func (s *schedules) note() {
-	if middle := s.last/2 + s.value/2; middle < s.likely {
-		s.likely = middle
-		copy(s.likelyAt, s.price)
-		s.promising = s.last-s.value > 2*s.tolerance*micro(len(s.cal))
-	}
-}
-
-// certify prices the most promising point again, with much more search where the node limit ended it.
-func (s *schedules) certify(stop func() bool) bool {
-	if !s.promising {
-		return true
-	}
-	limit := s.limit
-	s.limit *= 30
-	copy(s.price, s.likelyAt)
-	done := s.evaluate(stop)
-	s.limit = limit
-	s.promising = false
-	s.likely += (s.last - s.likely) / 2
-	return done
-}
-
 // move changes the prices along the deflected subgradient, with a step towards a target. It reports false at a minimum.
 func (s *schedules) move(target, deflect float64) bool {
-	m := s.m
-	n := len(m.dogOf)
 	var norm float64
 	for i := range s.price {
-		var g float64
-		if i < n {
-			g = float64(s.count[i] - 1)
-		} else {
-			c := s.cells[i-n]
-			g = float64(s.use[c] - int64(m.capacity[c]))
-		}
-		floor := s.floor(i)
-		if g < 0 && s.price[i] == floor {
-			g = 0
-		}
+		floor, g := s.floor(i), s.slope(i)
 		s.dir[i] = deflect*s.dir[i] + g
 		if s.dir[i] < 0 && s.price[i] == floor {
 			s.dir[i] = 0
@@ -395,6 +348,21 @@ func (s *schedules) move(target, deflect float64) bool {
 		s.price[i] = min(max(s.floor(i), s.price[i]+size/s.scale[i]*s.dir[i]), s.highest[i])
 	}
 	return true
+}
+
+// slope is how much more of a row the schedules chosen last use than there is: nothing where the price cannot fall.
+func (s *schedules) slope(i int) float64 {
+	g := 0.0
+	if n := len(s.m.dogOf); i < n {
+		g = float64(s.count[i] - 1)
+	} else {
+		c := s.cells[i-n]
+		g = float64(s.use[c] - int64(s.m.capacity[c]))
+	}
+	if g < 0 && s.price[i] == s.floor(i) {
+		return 0
+	}
+	return g
 }
 
 // floor is the least that a price may be.

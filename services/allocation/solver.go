@@ -21,6 +21,7 @@ type solver struct {
 	state  *state
 	search *search
 	sched  *schedules
+	bundle *bundle
 	master *master
 	// rounds of the programme since the last dive, and how many there are to be before the next
 	sinceDive, nextDive int
@@ -55,29 +56,31 @@ type published struct {
 
 // Effort of one round, in iterations: a price step or a move of the local search counts as one.
 const (
-	priceSteps    = 50
-	dualMost      = 1500
-	dualEnough    = 350 // for large parts
-	dualLeast     = 100
-	dualWork      = 8_000_000 // most steps times units, for very large parts
-	exactNodes    = 300_000
-	exactUnits    = 14
-	largeUnits    = 300
-	vastUnits     = 1000
-	pricingsRound = 120 // trainers priced, at least, before the search takes its turn
-	pricingCost   = 60
-	masterUnits   = 250 // parts for which the linear programme over schedules is solved
-	diveUnits     = 80  // parts that are solved to the end: by dives and branching
-	oneDayRounds  = 250 // steps of the schedule bound of a part of one day before it is branched
-	nodesPerDive  = 60  // nodes of the tree between dives
-	diveFirst     = 12  // rounds of pricing before the first dive, and
-	diveEvery     = 40  // between dives once they are many
-	diveRounds    = 4   // rounds of pricing at each step of a dive
-	movesRound    = 16_000
-	boundShare    = 0.4 // time for the bound of parts above masterUnits, as a share of the plan's
-	scheduleWait  = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
-	passesMost    = 3   // passes of rebuilding without gain before the search takes its turn again
-	stallCycles   = 6   // cycles without gain after which a search without limits ends
+	priceSteps        = 50
+	dualMost          = 1500
+	dualEnough        = 350 // for large parts
+	dualLeast         = 100
+	dualWork          = 8_000_000 // most steps times units, for very large parts
+	exactNodes        = 300_000
+	exactUnits        = 14
+	largeUnits        = 300
+	vastUnits         = 1000
+	pricingsRound     = 120 // trainers priced, at least, before the search takes its turn
+	pricingCost       = 60
+	oneDayUnits       = 250 // parts of one day that are solved as generalised assignment
+	diveUnits         = 80  // parts that are solved to the end: by dives and branching
+	oneDayRounds      = 250 // steps of the schedule bound of a part of one day before it is branched
+	nodesPerDive      = 60  // nodes of the tree between dives
+	diveFirst         = 12  // rounds of pricing before the first dive, and
+	diveEvery         = 40  // between dives once they are many
+	diveRounds        = 4   // rounds of pricing at each step of a dive
+	movesRound        = 16_000
+	boundShare        = 0.4 // time for the bound of parts above middleUnits, as a share of the plan's
+	middleUnits       = 250
+	subgradientRounds = 20  // before the programme over schedules takes over
+	scheduleWait      = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
+	passesMost        = 3   // passes of rebuilding without gain before the search takes its turn again
+	stallCycles       = 6   // cycles without gain after which a search without limits ends
 )
 
 func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *solver {
@@ -85,7 +88,7 @@ func newSolver(r *run, m *model, index uint64, threads int, warm []Placement) *s
 	for d := range s.best {
 		s.best[d] = noChoice
 	}
-	s.oneDay = m.units() <= masterUnits && m.oneDay()
+	s.oneDay = m.units() <= oneDayUnits && m.oneDay()
 	s.state = newState(m)
 	s.typical = m.typicalGain()
 	s.startFrom(warm)
@@ -186,7 +189,7 @@ func (s *solver) nextStage(other int) int {
 	switch {
 	case s.oneDay:
 		share = 3
-	case s.master == nil:
+	case s.m.units() > middleUnits:
 		share = boundShare
 	}
 	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
@@ -224,7 +227,7 @@ func (s *solver) improve() int {
 	switch small := s.m.deep; {
 	case small:
 		moves /= 8 // the programme finds better plans, and proves them
-	case s.master != nil:
+	case s.m.units() <= middleUnits:
 		moves *= 2
 	}
 	return s.search.segment(moves * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)

@@ -5,10 +5,9 @@ func (s *solver) lowerSchedules() (used int) {
 	first := s.sched == nil
 	if first {
 		s.sched = newSchedules(s.dual)
-		if s.m.units() <= masterUnits && !s.oneDay {
+		if s.m.deep && !s.oneDay {
 			s.master = newMaster(s.sched, s.seed)
 		}
-		s.sched.exact = s.master == nil
 	}
 	d := s.sched
 	switch {
@@ -19,7 +18,7 @@ func (s *solver) lowerSchedules() (used int) {
 		return 1
 	case s.tree != nil || s.master != nil && s.master.settled:
 		return s.branch()
-	case s.master != nil && d.round >= s.subgradientRounds():
+	case s.master != nil && d.round >= subgradientRounds:
 		return s.generate()
 	case d.converged():
 		return 1
@@ -34,7 +33,7 @@ func (s *solver) lowerSchedules() (used int) {
 	}
 	for range rounds {
 		d.tighten(micro(s.value)<<s.m.shift, s.typical)
-		if first && !d.evaluate(s.r.stop) || !first && !d.step(micro(s.value)<<s.m.shift, s.r.stop) {
+		if !s.stepSchedules(first) {
 			break
 		}
 		first = false
@@ -47,11 +46,28 @@ func (s *solver) lowerSchedules() (used int) {
 			break
 		}
 	}
-	s.guide.updateCalendars(d)
+	if s.bundle == nil || s.bundle.moved() {
+		s.guide.updateCalendars(d)
+	}
 	if s.master != nil || s.oneDay {
 		s.proposePlan()
 	}
 	return used
+}
+
+// stepSchedules moves the prices of the schedule bound and evaluates it: at first where they are, then by the bundle method, or along the
+// subgradient in parts of one day and in small ones, whose programme soon takes over. It reports false if that was stopped.
+func (s *solver) stepSchedules(first bool) bool {
+	d := s.sched
+	switch {
+	case first:
+		return d.evaluate(s.r.stop)
+	case s.master != nil || s.oneDay:
+		return d.step(micro(s.value)<<s.m.shift, s.r.stop)
+	case s.bundle == nil:
+		s.bundle = newBundle(d)
+	}
+	return s.bundle.step(s.r.stop)
 }
 
 // branchKnapsacks goes on proving a part of one day.
@@ -84,14 +100,6 @@ func (s *solver) lowerVast(first bool) {
 		s.setBound(bound)
 		s.guide.updateCalendars(d)
 	}
-}
-
-// subgradientRounds is how many steps along the subgradient there are before the linear programme over schedules takes over.
-func (s *solver) subgradientRounds() int {
-	if s.m.deep {
-		return 20
-	}
-	return 60
 }
 
 // generate goes on with the linear programme over schedules.
