@@ -21,9 +21,7 @@ func (s *schedules) again(from, to, nodes int, stop func() bool) (complete bool)
 func (s *schedules) closer(times int, stop func() bool) (complete bool) {
 	limit := s.limit
 	s.limit *= times
-	s.grade(true)
-	complete = s.again(0, len(s.cal), limit, stop)
-	s.grade(false)
+	complete = s.againGraded(0, len(s.cal), limit, stop)
 	s.limit = limit
 	if complete {
 		s.conclude()
@@ -32,8 +30,14 @@ func (s *schedules) closer(times int, stop func() bool) (complete bool) {
 	return complete
 }
 
-func (s *schedules) grade(on bool) {
-	for _, x := range s.pricers {
-		x.graded = on
+// againGraded is again, with as much proven as the limit allows of those whose search meets it.
+func (s *schedules) againGraded(from, to, nodes int, stop func() bool) (complete bool) {
+	grade := func(on bool) {
+		for _, x := range s.pricers {
+			x.graded = on
+		}
 	}
+	grade(true)
+	defer grade(false)
+	return s.again(from, to, nodes, stop)
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+	"time"
 )
 
 // schedules lowers the schedule bound: the Lagrangian relaxation in which each trainer chooses a whole schedule of stays that its
@@ -53,6 +54,7 @@ type schedules struct {
 	// Of an evaluation in pieces, see vast.go: the trainer whose turn it is, and the best bound before.
 	next   int
 	before micro
+	rough  time.Duration // of a rough one
 
 	keep   float32     // share of the weights that stays when schedules are remembered
 	weight [][]float32 // by trainer and stay: how much the schedules of late have held it, 0 to 1

@@ -75,10 +75,9 @@ const (
 	diveEvery         = 40  // between dives once they are many
 	diveRounds        = 4   // rounds of pricing at each step of a dive
 	movesRound        = 16_000
-	boundShare        = 0.4 // time for the bound of parts above middleUnits, as a share of the plan's
-	middleUnits       = 250
+	vastShare         = 0.4 // time for the bound of vast parts, as a share of the plan's
 	subgradientRounds = 20  // before the programme over schedules takes over
-	scheduleWait      = 900 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
+	scheduleWait      = 300 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
 	passesMost        = 3   // passes of rebuilding without gain before the search takes its turn again
 	stallCycles       = 6   // cycles without gain after which a search without limits ends
 )
@@ -189,8 +188,8 @@ func (s *solver) nextStage(other int) int {
 	switch {
 	case s.oneDay:
 		share = 3
-	case s.m.units() > middleUnits:
-		share = boundShare
+	case s.m.units() > vastUnits:
+		share = vastShare
 	}
 	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
 		return 4
@@ -224,11 +223,8 @@ func (s *solver) improve() int {
 		s.rebuilder.passes = 0
 	}
 	moves := movesRound
-	switch small := s.m.deep; {
-	case small:
+	if s.m.deep {
 		moves /= 8 // the programme finds better plans, and proves them
-	case s.m.units() <= middleUnits:
-		moves *= 2
 	}
 	return s.search.segment(moves * max(1, len(s.m.trainerOf)/pricingsRound) / s.threads)
 }

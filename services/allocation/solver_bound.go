@@ -23,7 +23,7 @@ func (s *solver) lowerSchedules() (used int) {
 	case d.converged():
 		return 1
 	}
-	if limited := s.r.o.Limit > 0; limited && s.m.units() > vastUnits {
+	if first && s.vast() || d.inPieces(s.r.o.Limit*pieceShare/100) {
 		s.lowerVast(first)
 		return pricingCost * len(d.cal)
 	}
@@ -85,6 +85,12 @@ func (s *solver) branchKnapsacks() (used int) {
 	return max(1, used)
 }
 
+// vast reports whether an evaluation may take too large a share of the time to be done in one piece.
+func (s *solver) vast() bool { return s.r.o.Limit > 0 && s.m.units() > vastUnits }
+
+// pieceShare is how long a piece takes, in hundredths of the time limit.
+const pieceShare = 3
+
 // lowerVast does as much of an evaluation of the schedule bound as fits into a few hundredths of the time limit. It prices all trainers roughly,
 // and then, in as many rounds as it takes, one after the other again with many nodes.
 func (s *solver) lowerVast(first bool) {
@@ -93,7 +99,7 @@ func (s *solver) lowerVast(first bool) {
 	switch {
 	case first:
 		d.beginVast(s.r.stop)
-	case !d.closerFor(s.r.o.Limit*3/100, s.r.stop):
+	case !d.closerFor(s.r.o.Limit*pieceShare/100, s.r.stop):
 		d.stepVast(micro(s.value)<<s.m.shift, s.r.stop)
 	}
 	if bound := s.m.roundDown(d.bound); first || bound < s.bound {

@@ -12,15 +12,23 @@ const (
 	roughNodes  = 1
 	closeNodes  = 3000
 	vastPatient = 3
+	wholeTimes  = 5 // rough evaluations that one close by takes, about
 )
 
 // beginVast prices all trainers roughly at the current prices.
 func (s *schedules) beginVast(stop func() bool) {
 	s.limit, s.next = roughNodes, 0
+	began := time.Now()
 	if !s.evaluate(stop) {
 		s.next = len(s.cal)
 	}
+	s.rough = time.Since(began)
 	s.limit, s.before = closeNodes, s.bound
+}
+
+// inPieces reports whether evaluations have to go on in pieces, since one is under way or as a whole it would take longer than a piece may.
+func (s *schedules) inPieces(budget time.Duration) bool {
+	return s.rough > 0 && (s.next < len(s.cal) || wholeTimes*s.rough > budget)
 }
 
 // closerFor goes on with pricing trainers again, for about as long as it may. It reports false if all have been priced.
@@ -30,7 +38,7 @@ func (s *schedules) closerFor(budget time.Duration, stop func() bool) bool {
 	}
 	for began := time.Now(); s.next < len(s.cal) && time.Since(began) < budget && !stop(); {
 		to := min(s.next+16*s.threads, len(s.cal))
-		if !s.again(s.next, to, roughNodes, stop) {
+		if !s.againGraded(s.next, to, roughNodes, stop) {
 			break
 		}
 		s.next = to

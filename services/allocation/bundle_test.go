@@ -1,0 +1,66 @@
+package allocation_test
+
+import (
+	"testing"
+
+	"github.com/longlead/longlead/services/allocation"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// requireMix checks a step against its recount.
+func requireMix(t require.TestingT, x allocation.Mix) {
+	require.InDelta(t, 0, x.Weights, 1e-6, "weights add up to one")
+	require.InDelta(t, 0, x.Prices, 1e-6, "prices are those of the weights")
+	if x.Solved && x.Promise > 0.01 {
+		require.LessOrEqual(t, x.Short, 0.1*x.Promise+1e-6, "the mix is near the model")
+	}
+}
+
+// TestBundleAgainstBruteForce holds the bundle method's bound against every plan, with households and soft levels.
+func TestBundleAgainstBruteForce(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawAny(t, 5)
+		bundle, _ := allocation.BundleBounds(p, 20, func(x allocation.Mix) { requireMix(t, x) })
+		require.GreaterOrEqual(t, bundle, bruteForce(p))
+	})
+}
+
+// TestBundleConverges compares it with the linear programme over schedules, whose optimum is the best schedule bound there is, where that is not met at once.
+func TestBundleConverges(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(3) {
+		p, err := allocation.Generate("X", seed+1)
+		require.NoError(t, err)
+		promised := 0
+		bundle, programme := allocation.BundleBounds(p, 60, func(x allocation.Mix) {
+			requireMix(t, x)
+			if x.Solved && x.Promise > 0.01 {
+				promised++
+			}
+		})
+		require.Greater(t, promised, 10, "steps that were looked at")
+		require.GreaterOrEqual(t, bundle, programme-1, "the programme ends within a point of the best")
+		require.LessOrEqual(t, float64(bundle), 1.005*float64(programme))
+		t.Logf("seed %d: %d by the bundle method, %d by the programme, %d steps", seed+1, bundle, programme, promised)
+	}
+}
+
+// TestGradedPricing cuts pricing short: the bound must hold all the same, and graded pricing must prove more.
+func TestGradedPricing(t *testing.T) {
+	t.Parallel()
+	var asIs, graded int64
+	for _, limit := range []int{30, 300} {
+		for seed := range uint64(3) {
+			p, err := allocation.Generate("T", seed+1)
+			require.NoError(t, err)
+			a, g, exact := allocation.ScheduleBounds(p, 10, limit)
+			require.GreaterOrEqual(t, a, exact)
+			require.GreaterOrEqual(t, g, exact)
+			asIs, graded = asIs+a-exact, graded+g-exact
+		}
+	}
+	require.Less(t, graded, asIs*3/4, "graded pricing proves more")
+	t.Logf("left open: %d as it comes, %d graded", asIs, graded)
+}

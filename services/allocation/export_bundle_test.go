@@ -1,0 +1,102 @@
+package allocation
+
+import "math"
+
+// BundleBounds lowers the schedule bound of every part by the bundle method, and by the linear programme over schedules until that is settled. check gets every step
+// of the bundle method.
+func BundleBounds(p *Problem, steps int, check func(Mix)) (bundle, programme int64) {
+	never := func() bool { return false }
+	for _, part := range components(p) {
+		m := newModel(p, part, 1)
+		d := newDual(m, m.typicalGain(), 1)
+		for range 20 {
+			d.step(0)
+		}
+		s := newSchedules(d)
+		s.evaluate(never)
+		b := newBundle(s)
+		for range steps {
+			b.step(never)
+			check(b.recount())
+		}
+		bundle += m.roundDown(s.bound)
+		w := newMaster(s, 1)
+		w.begin(s.bound, s.top)
+		w.generate(200, 0, never)
+		programme += m.roundDown(w.bound)
+	}
+	return bundle, programme
+}
+
+// Mix is what a step of the bundle method was made of, counted anew row by row: how far its prices are from those of its weights, how far the
+// weights of a trainer are from adding up to one, what the model promised, and what the mix was short of the model.
+type Mix struct {
+	Prices, Weights, Promise, Short float64
+	Solved                          bool
+}
+
+// recount solves for the next step and counts it anew, without the code of bundle_mix.go.
+func (b *bundle) recount() (out Mix) {
+	model, solved := b.solve()
+	use := make([]float64, len(b.price))
+	own := 0.0
+	for _, list := range b.planes {
+		sum, best, mean := 0.0, 0.0, 0.0
+		for _, p := range list {
+			sum += p.weight
+			if p.column == nil {
+				continue
+			}
+			left := p.column.cost
+			for row := range b.price {
+				for _, x := range p.column.spans {
+					if at := row + b.first; int(x.from) <= at && at < int(x.to) {
+						left -= x.use * b.price[row]
+						use[row] += x.use * p.weight
+					}
+				}
+			}
+			best, mean = max(best, left), mean+p.weight*left
+		}
+		out.Weights = max(out.Weights, math.Abs(sum-1))
+		own += best
+		out.Short += best - mean
+	}
+	unit := float64(int64(1) << b.s.m.shift)
+	for i, p := range b.price {
+		own += p * b.there[i]
+		want := b.centre[i] + b.reach/b.s.scale[i]*(use[i]-b.there[i])
+		want = min(max(want, 0), b.s.highest[i]/unit)
+		out.Prices = max(out.Prices, math.Abs(p-want))
+	}
+	// The model is that before the last sweep, which can only have brought both nearer.
+	out.Promise, out.Solved = b.atCentre-min(own, model), solved
+	return out
+}
+
+// ScheduleBounds are what the schedule bound is, in fixed point, after some steps of the bundle method when pricing is cut short after limit nodes, as it comes and graded, and
+// when it is not.
+func ScheduleBounds(p *Problem, steps, limit int) (asIs, graded, exact int64) {
+	never := func() bool { return false }
+	m := newModel(p, components(p)[0], 1)
+	d := newDual(m, m.typicalGain(), 1)
+	for range 100 {
+		d.step(0)
+	}
+	s := newSchedules(d)
+	s.evaluate(never)
+	b := newBundle(s)
+	for range steps {
+		b.step(never)
+	}
+	s.tolerance = 0
+	bound := func(limit int, on bool) int64 {
+		s.limit = limit
+		for _, x := range s.pricers {
+			x.graded = on
+		}
+		s.evaluate(never)
+		return s.last
+	}
+	return bound(limit, false), bound(limit, true), bound(1<<30, false)
+}
