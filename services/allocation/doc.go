@@ -44,14 +44,21 @@
 //
 // All bounds are sums of integers in fixed point (model.shift) and are rounded outward to whole points at the end, never to the nearest.
 //
-// # The programme over schedules
+// # How its prices are found
 //
-// Steps along a subgradient lower the schedule bound quickly at first and slowly later. For parts of up to masterUnits dogs and households the
-// linear programme over the schedules found so far (program.go, kernel.go, master.go) takes over: its solution is a lower limit of the best
-// schedule bound, and its prices, mixed with the best so far, say where to price next. When no trainer has a schedule that gains at the
-// programme's own prices, priced almost exactly, both meet. The programme is in floating point, and nothing rests on it: whatever prices it
-// names, the bound there is computed in whole numbers as above. A dog that must come in a branch may have a price below zero; the
-// programme counts it as worth a bonus more and lowers its price by as much. Soft levels of sites are columns that add room at their points.
+// By the proximal bundle method (bundle.go, bundle_mix.go; Lemaréchal 1975, Kiwiel 1990, with a model for each trainer). Every schedule found leaves over an amount that is linear
+// in the prices, and the trainer's best leaves over no less: the schedules found so far are a model that lies below the bound. The next prices are where the
+// model, plus a share of the squared distance from the best prices so far, is least: a quadratic programme, solved approximately in its dual, which has a
+// weight for each schedule. The method judges its steps by what the schedules found leave over, not by the bound, which pricing cut short leaves loose; of
+// every few steps that go down, one is priced closely. A search cut short knows hardly more than when it began, so close pricing is graded: it repeats
+// the search with larger tolerances, and each that ends proves that no schedule leaves over more than the best found and the tolerance.
+//
+// Small parts, of up to diveUnits dogs and households, use the linear programme over the schedules found (program.go, kernel.go, master.go) after a few
+// steps along the subgradient: its solution is a lower limit of the best schedule bound, and its prices, mixed with the best so far, say where to price next.
+// When no trainer has a schedule that gains at the programme's own prices, priced almost exactly, both meet. A dog that must come in a branch may have a
+// price below zero; the programme counts it as worth a bonus more and lowers its price by as much. Soft levels of sites are columns that add room at their points.
+//
+// Both are in floating point, and nothing rests on them: whatever prices they name, the bound there is computed in whole numbers as above.
 //
 // With a plan in hand, a stay is dropped for good when the bound with that stay forced into its trainer's schedule is not above the plan's value
 // (prune.go): in the inner bound of its trainer the stay takes the place of what its dog leaves over at best. No better plan has such a stay, so
@@ -77,8 +84,8 @@
 //
 // # Sources
 //
-// Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Barahona and Anbil 2000 (weights
-// of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
+// Methods are from: Polyak 1969, Held, Wolfe and Crowder 1974, Camerini, Fratta and Maffioli 1975 (subgradient steps); Lemaréchal 1975, Kiwiel 1990 (bundles); Platt 1998 (pairs of
+// weights); Barahona and Anbil 2000 (weights of schedules); Dantzig 1951 (simplex method); Ben-Ameur and Neto 2007 (prices between the programme's and the best); Sadykov, Vanderbeck,
 // Pessoa, Tahiri and Uchoa 2019 (dives); Barnhart, Johnson, Nemhauser, Savelsbergh and Vance 1998 (branch and price); Achterberg, Koch and Martin 2005 (trying rules); Fisher, Jaikumar and Van
 // Wassenhove 1986 and Posta, Ferland and Michelon 2012 (generalised assignment); Shaw 1998, Ropke and Pisinger 2006 (search); Yagiura, Ibaraki and Glover 2004 (ejection chains). They
 // are cited from memory.
