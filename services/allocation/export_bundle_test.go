@@ -2,28 +2,33 @@ package allocation
 
 import "math"
 
+// startBundle makes a bundle method at prices found in some steps.
+func startBundle(m *model) *bundle {
+	d := newDual(m, m.typicalGain(), 1)
+	for range 20 {
+		d.step(0)
+	}
+	s := newSchedules(d)
+	s.evaluate(func() bool { return false })
+	return newBundle(s)
+}
+
 // BundleBounds lowers the schedule bound of every part by the bundle method, and by the linear programme over schedules until that is settled. check gets every step
 // of the bundle method.
 func BundleBounds(p *Problem, steps int, check func(Mix)) (bundle, programme int64) {
 	never := func() bool { return false }
 	for _, part := range components(p) {
-		m := newModel(p, part, 1)
-		d := newDual(m, m.typicalGain(), 1)
-		for range 20 {
-			d.step(0)
-		}
-		s := newSchedules(d)
-		s.evaluate(never)
-		b := newBundle(s)
+		b := startBundle(newModel(p, part, 1))
+		s := b.s
 		for range steps {
 			b.step(never)
 			check(b.recount())
 		}
-		bundle += m.roundDown(s.bound)
+		bundle += s.m.roundDown(s.bound)
 		w := newMaster(s, 1)
 		w.begin(s.bound, s.top)
 		w.generate(200, 0, never)
-		programme += m.roundDown(w.bound)
+		programme += s.m.roundDown(w.bound)
 	}
 	return bundle, programme
 }
@@ -78,14 +83,8 @@ func (b *bundle) recount() (out Mix) {
 // when it is not.
 func ScheduleBounds(p *Problem, steps, limit int) (asIs, graded, exact int64) {
 	never := func() bool { return false }
-	m := newModel(p, components(p)[0], 1)
-	d := newDual(m, m.typicalGain(), 1)
-	for range 100 {
-		d.step(0)
-	}
-	s := newSchedules(d)
-	s.evaluate(never)
-	b := newBundle(s)
+	b := startBundle(newModel(p, components(p)[0], 1))
+	s := b.s
 	for range steps {
 		b.step(never)
 	}
