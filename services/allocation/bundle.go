@@ -95,8 +95,9 @@ func (b *bundle) gather() {
 // step goes to where the model is least and evaluates the prices there. It reports false if stop ended it.
 func (b *bundle) step(stop func() bool) bool {
 	s := b.s
+	b.atCentre = max(b.atCentre, b.modelAtCentre())
 	model, solved := b.solve()
-	promise := b.atCentre - model
+	promise := max(b.atCentre-model, 1e-6)
 	for i, p := range b.price {
 		s.price[i] = p * b.unit()
 	}
@@ -128,6 +129,20 @@ func (b *bundle) step(stop func() bool) bool {
 	return true
 }
 
+// modelAtCentre is what the model is worth at the centre: a schedule found since may leave over more there than those found there.
+func (b *bundle) modelAtCentre() (sum float64) {
+	copy(b.price, b.centre)
+	for t := range b.planes {
+		most := 0.0
+		for k := range b.planes[t] {
+			b.value(&b.planes[t][k])
+			most = max(most, b.planes[t][k].left)
+		}
+		sum += most
+	}
+	return sum + b.thereCosts()
+}
+
 // moved reports whether the last step moved the centre.
 func (b *bundle) moved() bool { return b.idle == 0 }
 
@@ -139,11 +154,11 @@ func (b *bundle) trim() {
 			if list[k].idle++; list[k].weight > 0 {
 				list[k].idle = 0
 			}
-			if list[k].column != nil && list[k].idle > list[oldest].idle {
+			if k > 0 && (oldest == 0 || list[k].idle > list[oldest].idle) {
 				oldest = k
 			}
 		}
-		if len(list) > planesMost && oldest > 0 {
+		if len(list) > planesMost && list[oldest].weight == 0 {
 			b.planes[t] = slices.Delete(list, oldest, oldest+1)
 		}
 	}

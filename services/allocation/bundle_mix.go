@@ -26,9 +26,7 @@ func (b *bundle) solve() (model float64, solved bool) {
 			model += most
 			short += most - mean
 		}
-		for i, p := range b.price {
-			model += p * b.there[i]
-		}
+		model += b.thereCosts()
 		if short <= mixShare*max(0, b.atCentre-model) {
 			return model, true
 		}
@@ -87,6 +85,14 @@ func (b *bundle) shift(t int) (most, mean float64) {
 	}
 	b.applyChange(by)
 	return most, mean
+}
+
+// thereCosts is what all there is costs at the prices.
+func (b *bundle) thereCosts() (sum float64) {
+	for i, p := range b.price {
+		sum += p * b.there[i]
+	}
+	return sum
 }
 
 // value computes what a plane leaves over at the prices.

@@ -12,6 +12,7 @@ import (
 func requireMix(t require.TestingT, x allocation.Mix) {
 	require.InDelta(t, 0, x.Weights, 1e-6, "weights add up to one")
 	require.InDelta(t, 0, x.Prices, 1e-6, "prices are those of the weights")
+	require.LessOrEqual(t, x.Planes, 0, "planes that are not used are forgotten")
 	if x.Solved && x.Promise > 0.01 {
 		require.LessOrEqual(t, x.Short, 0.1*x.Promise+1e-6, "the mix is near the model")
 	}

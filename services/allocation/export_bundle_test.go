@@ -38,15 +38,18 @@ func BundleBounds(p *Problem, steps int, check func(Mix)) (bundle, programme int
 type Mix struct {
 	Prices, Weights, Promise, Short float64
 	Solved                          bool
+	Planes                          int // most of a trainer, beyond those that may be kept
 }
 
 // recount solves for the next step and counts it anew, without the code of bundle_mix.go.
 func (b *bundle) recount() (out Mix) {
+	b.atCentre = max(b.atCentre, b.modelAtCentre())
 	model, solved := b.solve()
 	use := make([]float64, len(b.price))
 	own := 0.0
 	for _, list := range b.planes {
 		sum, best, mean := 0.0, 0.0, 0.0
+		out.Planes = max(out.Planes, len(list)-planesMost)
 		for _, p := range list {
 			sum += p.weight
 			if p.column == nil {

@@ -5,7 +5,7 @@ func (s *solver) lowerSchedules() (used int) {
 	first := s.sched == nil
 	if first {
 		s.sched = newSchedules(s.dual)
-		if s.m.deep && !s.oneDay {
+		if s.m.deep {
 			s.master = newMaster(s.sched, s.seed)
 		}
 	}
