@@ -33,6 +33,7 @@ type solver struct {
 	stage               int
 	rebuilder           *rebuilder
 	onBound, onPlan     time.Duration // spent on them, see nextStage
+	boundRound          time.Duration // of the last round spent on the bound
 	stepTime            time.Duration // of a price step
 
 	spare   *state
@@ -58,7 +59,7 @@ type published struct {
 const (
 	priceSteps        = 50
 	dualMost          = 1500
-	dualEnough        = 350 // for large parts
+	dualEnough        = 450 // for large parts
 	dualLeast         = 100
 	dualWork          = 8_000_000 // most steps times units, for very large parts
 	exactNodes        = 300_000
@@ -77,6 +78,7 @@ const (
 	movesRound        = 16_000
 	vastShare         = 0.4 // time for the bound of vast parts, as a share of the plan's
 	subgradientRounds = 20  // before the programme over schedules takes over
+	lastRounds        = 2   // the time of so many rounds for the bound, at the end, is the plan's: a round that is cut short proves nothing
 	scheduleWait      = 300 // price steps that there must be time for before the schedule bound of a vast part is begun; it takes some 60 to begin
 	passesMost        = 3   // passes of rebuilding without gain before the search takes its turn again
 	stallCycles       = 6   // cycles without gain after which a search without limits ends
@@ -154,7 +156,9 @@ func (s *solver) round() (used int) {
 		used = s.tryExact()
 		s.publish("exact search")
 	case 3:
+		before := s.onBound
 		used = timed(&s.onBound, s.lowerSchedules)
+		s.boundRound = s.onBound - before
 		s.stage = s.nextStage(4)
 		s.publish("schedules")
 	default:
@@ -181,7 +185,8 @@ func timed(spent *time.Duration, work func() int) (used int) {
 // nextStage says whether bound (3) or plan (4) is worked on next: in turns, but under a time limit, in parts that are not solved to the
 // end, so that each gets its share of the time.
 func (s *solver) nextStage(other int) int {
-	if _, limited := s.r.left(); !limited || s.m.deep || s.master != nil && s.master.settled {
+	left, limited := s.r.left()
+	if !limited || s.m.deep || s.master != nil && s.master.settled {
 		return other
 	}
 	share := 1.0 // of the plan's time
@@ -191,7 +196,8 @@ func (s *solver) nextStage(other int) int {
 	case s.m.units() > vastUnits:
 		share = vastShare
 	}
-	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
+	late := s.m.units() <= vastUnits && left < lastRounds*s.boundRound
+	if late || !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
 		return 4
 	}
 	return 3
