@@ -42,7 +42,7 @@ const mostCharge = 0.9
 // Where the plan is rebuilt by groups of trainers afterwards, the long cooling takes this share of the time left. With less time than
 // rebuildLeast a slower cooling gains more than rebuilding does.
 const (
-	coolShare    = 0.65
+	coolShare    = 0.85
 	rebuildLeast = 15 * time.Second
 )
 

@@ -1,6 +1,9 @@
 package allocation
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // bundle lowers the schedule bound by the proximal bundle method (Lemaréchal 1975, Kiwiel 1990). At given prices the bound is what all there
 // is costs plus what each trainer's best schedule leaves over, so every schedule ever found says how low the bound can be at any prices: the model.
@@ -21,6 +24,7 @@ type bundle struct {
 	highest       []float64 // those limits; no price is below zero
 	there         []float64 // what there is of each row
 	atCentre      float64   // what the schedules found at the centre leave over
+	model         float64   // what the model said of the last step's prices: about how low the bound can come
 	reach         float64   // how far steps go, see solve
 	change        []float64 // scratch, by row: zero but for the rows touched, which are listed
 	touched       []int32
@@ -43,14 +47,15 @@ const (
 	farther      = 1.5
 	patientSteps = 3 // steps without a new centre after which they become shorter
 	shorter      = 0.8
-	nearEvery    = 4   // rounds
-	nearTimes    = 3   // more nodes
-	looseShare   = 0.2 // of the promise: how loosely trainers are priced
+	nearEvery    = 4    // rounds
+	nearTimes    = 40   // more nodes; most trainers need far fewer
+	endShare     = 0.01 // of the gap between plan and bound: steps that can gain less than this have no turns
+	looseShare   = 0.2  // of the promise: how loosely trainers are priced
 )
 
 func newBundle(s *schedules) *bundle {
 	n := len(s.price)
-	b := &bundle{layout: newLayout(s), planes: make([][]plane, len(s.cal)), centre: make([]float64, n), price: make([]float64, n),
+	b := &bundle{layout: newLayout(s), model: math.Inf(-1), planes: make([][]plane, len(s.cal)), centre: make([]float64, n), price: make([]float64, n),
 		raw: make([]float64, n), change: make([]float64, n), listed: make([]bool, n)}
 	b.there = b.right()
 	for _, most := range s.highest {
@@ -97,6 +102,7 @@ func (b *bundle) step(stop func() bool) bool {
 	s := b.s
 	b.atCentre = max(b.atCentre, b.modelAtCentre())
 	model, solved := b.solve()
+	b.model = model
 	promise := max(b.atCentre-model, 1e-6)
 	for i, p := range b.price {
 		s.price[i] = p * b.unit()
@@ -141,6 +147,11 @@ func (b *bundle) modelAtCentre() (sum float64) {
 		sum += most
 	}
 	return sum + b.thereCosts()
+}
+
+// nearEnd reports whether the model leaves less than a share of a gap, in points, for the bound to fall.
+func (b *bundle) nearEnd(gap int64) bool {
+	return float64(b.s.bound)/b.unit()-b.model < endShare*float64(gap)
 }
 
 // moved reports whether the last step moved the centre.

@@ -197,7 +197,7 @@ func (s *solver) nextStage(other int) int {
 		share = vastShare
 	}
 	late := s.m.units() <= vastUnits && left < lastRounds*s.boundRound
-	if late || !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
+	if late || s.bundle != nil && s.bundle.nearEnd(s.bound-s.value) || !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
 		return 4
 	}
 	return 3
