@@ -17,7 +17,8 @@ type bundle struct {
 	layout
 	planes [][]plane // by trainer: schedules found of late, the empty one first
 	idle   int       // steps since the centre moved
-	near   int       // round from which on the next centre is priced closely
+	near   int       // round from which on the next centre is priced closely,
+	times  int       // with so many times the nodes
 	// In points, in the order of schedules.price:
 	centre, price []float64
 	raw           []float64 // prices before they are kept within their limits
@@ -48,14 +49,15 @@ const (
 	patientSteps = 3 // steps without a new centre after which they become shorter
 	shorter      = 0.8
 	nearEvery    = 4    // rounds
-	nearTimes    = 40   // more nodes; most trainers need far fewer
+	nearTimes    = 6    // more nodes at first, twice as many where what pricing leaves open is more than half of the promise,
+	nearMost     = 96   // and at most so many; most trainers need far fewer
 	endShare     = 0.01 // of the gap between plan and bound: steps that can gain less than this have no turns
 	looseShare   = 0.2  // of the promise: how loosely trainers are priced
 )
 
 func newBundle(s *schedules) *bundle {
 	n := len(s.price)
-	b := &bundle{layout: newLayout(s), model: math.Inf(-1), planes: make([][]plane, len(s.cal)), centre: make([]float64, n), price: make([]float64, n),
+	b := &bundle{layout: newLayout(s), model: math.Inf(-1), times: nearTimes, planes: make([][]plane, len(s.cal)), centre: make([]float64, n), price: make([]float64, n),
 		raw: make([]float64, n), change: make([]float64, n), listed: make([]bool, n)}
 	b.there = b.right()
 	for _, most := range s.highest {
@@ -115,8 +117,11 @@ func (b *bundle) step(stop func() bool) bool {
 	kept := func() float64 { return (b.atCentre - float64(s.value)/b.unit()) / promise }
 	if s.round >= b.near && kept() > fairShare {
 		b.near = s.round + nearEvery
-		if !s.closer(nearTimes, stop) {
+		if !s.closer(b.times, stop) {
 			return false
+		}
+		if float64(s.last-s.value)/b.unit() > promise/2 {
+			b.times = min(2*b.times, nearMost)
 		}
 	}
 	b.gather()

@@ -48,6 +48,16 @@ func TestBundleConverges(t *testing.T) {
 	}
 }
 
+// TestBundleNearEnd checks that steps end where the model is met and not before.
+func TestBundleNearEnd(t *testing.T) {
+	t.Parallel()
+	p, err := allocation.Generate("X", 2)
+	require.NoError(t, err)
+	early, late := allocation.NearEnd(p, 1, 120, 400)
+	require.False(t, early, "after one step much is left to gain")
+	require.True(t, late, "after many steps less than a hundredth of 400 points is")
+}
+
 // TestGradedPricing cuts pricing short: the bound must hold all the same, and graded pricing must prove more.
 func TestGradedPricing(t *testing.T) {
 	t.Parallel()

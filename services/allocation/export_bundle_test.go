@@ -82,6 +82,18 @@ func (b *bundle) recount() (out Mix) {
 	return out
 }
 
+// NearEnd reports whether the bundle method has nearly met its model after a few steps, and after many, given the gap between plan and bound.
+func NearEnd(p *Problem, few, many int, gap int64) (early, late bool) {
+	b := startBundle(newModel(p, components(p)[0], 1))
+	for step := range many {
+		b.step(func() bool { return false })
+		if step+1 == few {
+			early = b.nearEnd(gap)
+		}
+	}
+	return early, b.nearEnd(gap)
+}
+
 // ScheduleBounds are what the schedule bound is, in fixed point, after some steps of the bundle method when pricing is cut short after limit nodes, as it comes and graded, and
 // when it is not.
 func ScheduleBounds(p *Problem, steps, limit int) (asIs, graded, exact int64) {
