@@ -75,3 +75,14 @@ func TestGradedPricing(t *testing.T) {
 	require.Less(t, graded, asIs*3/4, "graded pricing proves more")
 	t.Logf("left open: %d as it comes, %d graded", asIs, graded)
 }
+
+// TestPricingStops ends pricing wherever it asks whether to go on: between trainers, and within a search that takes long.
+func TestPricingStops(t *testing.T) {
+	t.Parallel()
+	p, err := allocation.Generate("S", 1)
+	require.NoError(t, err)
+	asked, trainers, complete := allocation.StoppedPricing(p)
+	require.Greater(t, asked, trainers, "searches ask as well")
+	require.Zero(t, complete)
+	t.Logf("%d trainers, asked %d times", trainers, asked)
+}

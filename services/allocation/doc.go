@@ -50,7 +50,7 @@
 // in the prices, and the trainer's best leaves over no less: the schedules found so far are a model that lies below the bound. The next prices are where the
 // model, plus a share of the squared distance from the best prices so far, is least: a quadratic programme, solved approximately in its dual, which has a
 // weight for each schedule. The method judges its steps by what the schedules found leave over, not by the bound, which pricing cut short leaves loose; of
-// every few steps that go down, one is priced closely. A search cut short knows hardly more than when it began, so close pricing is graded: it repeats
+// every few steps that go down, one is priced closely, the more so the less steps promise. A search cut short knows hardly more than when it began, so close pricing is graded: it repeats
 // the search with larger tolerances, and each that ends proves that no schedule leaves over more than the best found and the tolerance.
 //
 // Small parts, of up to diveUnits dogs and households, use the linear programme over the schedules found (program.go, kernel.go, master.go) after a few

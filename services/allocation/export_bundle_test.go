@@ -114,3 +114,18 @@ func ScheduleBounds(p *Problem, steps, limit int) (asIs, graded, exact int64) {
 	}
 	return bound(limit, false), bound(limit, true), bound(1<<30, false)
 }
+
+// StoppedPricing prices all trainers exactly, and then again, ended by each of the questions whether to stop in turn. It returns how often that was asked, how many
+// trainers there are, and how many attempts that were ended were taken for complete.
+func StoppedPricing(p *Problem) (asked, trainers, complete int) {
+	s := startBundle(newModel(p, components(p)[0], 1)).s
+	s.tolerance, s.limit = 0, 1<<30
+	s.evaluate(func() bool { asked++; return false })
+	for last := range asked {
+		n := 0
+		if s.evaluate(func() bool { n++; return n > last }) && n > last { // prices kept within trainers may make later attempts shorter
+			complete++
+		}
+	}
+	return asked, len(s.cal), complete
+}

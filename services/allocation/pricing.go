@@ -36,6 +36,8 @@ type pricer struct {
 	open       micro // highest bound of a branch left unexplored
 	nodes      int
 	limit      int
+	stop       func() bool // asked now and then, if there is one, whether to end a search as if its limit were met
+	stopped    bool
 	graded     bool    // where the limit is met, prove as much as it allows
 	search     []int32 // items in the search, by arrival
 	lastAt     []int32 // by dog: position of its last item in search

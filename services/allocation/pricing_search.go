@@ -17,6 +17,9 @@ func (x *pricer) deepen(bound, tolerance micro) micro {
 	}
 	nodes, failed := x.nodes, tolerance
 	for range grades {
+		if x.stopped {
+			break
+		}
 		try := (failed + bound - x.value) / 2
 		x.nodes = 0
 		bound = min(bound, x.explore(whole, try))
@@ -33,6 +36,9 @@ func (x *pricer) deepen(bound, tolerance micro) micro {
 
 // grades is how many tolerances are tried where the one asked for is too small.
 const grades = 3
+
+// nodesAsk is after how many nodes a search asks whether to stop.
+const nodesAsk = 4096
 
 // explore searches for the best schedule and returns a bound on it. Branches that cannot beat the best by more than the tolerance
 // are cut; when the node limit is met, what was left open counts into the bound.
@@ -124,7 +130,9 @@ func (x *pricer) visit(at spot) {
 			continue
 		}
 		if next, ok := x.after(at, it); ok && next.value+next.later+next.waiting+earn[next.entry] > x.value+x.cut {
-			x.nodes++
+			if x.nodes++; x.nodes%nodesAsk == 0 && x.stop != nil && x.stop() {
+				x.stopped, x.limit = true, 0
+			}
 			x.used[it.dog] = true
 			x.path = append(x.path, x.search[at.j])
 			x.take(it, 1)

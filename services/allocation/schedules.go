@@ -234,6 +234,8 @@ func (s *schedules) priceAll(stop func() bool, which func(t int) bool) bool {
 	var next atomic.Int64
 	var cut atomic.Bool
 	work := func(x *pricer) {
+		x.stop, x.stopped = stop, false
+		defer func() { x.stop = nil }()
 		for {
 			t := int(next.Add(1)) - 1
 			if t >= len(s.cal) {
@@ -251,6 +253,10 @@ func (s *schedules) priceAll(stop func() bool, which func(t int) bool) bool {
 				site = s.t
 			}
 			s.result[t] = x.price(s.cal[t], s.net, site, s.steps, s.limit, s.tolerance)
+			if x.stopped {
+				cut.Store(true)
+				return
+			}
 		}
 	}
 	var wg sync.WaitGroup
