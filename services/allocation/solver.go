@@ -185,8 +185,7 @@ func timed(spent *time.Duration, work func() int) (used int) {
 // nextStage says whether bound (3) or plan (4) is worked on next: in turns, but under a time limit, in parts that are not solved to the
 // end, so that each gets its share of the time.
 func (s *solver) nextStage(other int) int {
-	left, limited := s.r.left()
-	if !limited || s.m.deep || s.master != nil && s.master.settled {
+	if _, limited := s.r.left(); !limited || s.m.deep || s.master != nil && s.master.settled {
 		return other
 	}
 	share := 1.0 // of the plan's time
@@ -196,17 +195,24 @@ func (s *solver) nextStage(other int) int {
 	case s.m.units() > vastUnits:
 		share = vastShare
 	}
-	late := s.m.units() <= vastUnits && left < lastRounds*s.boundRound
-	if late || s.bundle != nil && s.bundle.nearEnd(s.bound-s.value) || !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
+	if !s.boundPays() || float64(s.onBound) > share*float64(s.onPlan) {
 		return 4
 	}
 	return 3
 }
 
-// boundPays reports whether there is time enough for the schedule bound.
+// boundPays reports whether there is time enough for the schedule bound, and something left for it to gain.
 func (s *solver) boundPays() bool {
 	left, limited := s.r.left()
-	return !limited || s.sched != nil || s.m.units() <= vastUnits || left > scheduleWait*s.stepTime
+	switch {
+	case !limited:
+		return true
+	case s.bundle != nil && s.bundle.nearEnd(s.bound-s.value):
+		return false
+	case s.m.units() > vastUnits:
+		return s.sched != nil || left > scheduleWait*s.stepTime
+	}
+	return left >= lastRounds*s.boundRound
 }
 
 // scratch is a second state for plans that are tried out.
