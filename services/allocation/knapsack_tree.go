@@ -13,6 +13,7 @@ type knapsackTree struct {
 	nodes int
 	root  *knapsackNode
 	value micro // of the plan when stays were last dropped for good
+	few   bool  // whether so few stays were left then that there is hope for a proof
 
 	polisher *polisher
 	plan     *state
@@ -35,6 +36,7 @@ type stayRef struct{ trainer, stay int32 }
 const (
 	knapsackSteps  = 20
 	knapsackPlunge = 10  // on the way down
+	fewStays       = 3   // a dog
 	knapsackLevel  = 0.1 // how far below the bound steps aim, as a share of the gap
 )
 
@@ -169,7 +171,21 @@ func (b *knapsackTree) drop(value micro, stop func() bool) bool {
 		s.cal[r.trainer].drop([]int32{r.stay})
 	}
 	b.value = value
+	b.few = b.stays() <= fewStays*len(s.m.dogOf)
 	return true
+}
+
+// stays counts those that have not been dropped.
+func (b *knapsackTree) stays() (n int) {
+	for _, c := range b.s.cal {
+		n += len(c.stays)
+		for _, gone := range c.gone {
+			if gone {
+				n--
+			}
+		}
+	}
+	return n
 }
 
 // leaf ends a node with one stay at most for every dog: nothing ties the trainers to one another any more, and their best schedules at no

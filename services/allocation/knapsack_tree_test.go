@@ -14,22 +14,7 @@ func TestKnapsackTree(t *testing.T) {
 	rnd := newRandom(8, 8)
 	branched := 0
 	for n := range 120 {
-		agents, jobs := 2+rnd.below(2), 3+rnd.below(5)
-		p := &Problem{Days: 2, Sites: []Site{{Name: "one", Runs: []RunClass{{Class: "M", Capacity: []int{jobs}}}, Intake: []int{jobs}, Handover: []int{0, jobs}}}}
-		for range agents {
-			p.Trainers = append(p.Trainers, Trainer{Works: []bool{true}, Minutes: []int{8 + rnd.below(20)}, Dogs: []int{jobs}})
-		}
-		for range jobs {
-			g := Group{Value: 20 + rnd.below(60), Runs: []RunOption{{}}}
-			for a := range agents {
-				if rnd.below(5) > 0 {
-					g.Trainers = append(g.Trainers, TrainerOption{Trainer: a, Penalty: rnd.below(20), Minutes: 1 + rnd.below(12)})
-				}
-			}
-			if len(g.Trainers) > 0 {
-				p.Dogs = append(p.Dogs, Dog{Nights: 1, Placements: []Group{g}})
-			}
-		}
+		p := randomAssignment(rnd)
 		require.NoError(t, p.Validate())
 		value, bound := int64(0), int64(0)
 		for _, part := range components(p) {
@@ -67,12 +52,33 @@ func TestKnapsackTree(t *testing.T) {
 			bound += max(best, m.roundDown(b.bound()))
 			branched += b.nodes
 		}
-		want := everyAssignment(p, 0, make([]int, agents))
+		want := everyAssignment(p, 0, make([]int, len(p.Trainers)))
 		require.Equal(t, want, value, "problem %d", n)
 		require.Equal(t, want, bound, "problem %d", n)
 	}
 	t.Logf("%d nodes", branched)
 	require.Greater(t, branched, 100)
+}
+
+// randomAssignment is a problem of one day, small enough to try everything; dogs may stay away.
+func randomAssignment(rnd *random) *Problem {
+	agents, jobs := 2+rnd.below(2), 3+rnd.below(5)
+	p := &Problem{Days: 2, Sites: []Site{{Name: "one", Runs: []RunClass{{Class: "M", Capacity: []int{jobs}}}, Intake: []int{jobs}, Handover: []int{0, jobs}}}}
+	for range agents {
+		p.Trainers = append(p.Trainers, Trainer{Works: []bool{true}, Minutes: []int{8 + rnd.below(20)}, Dogs: []int{jobs}})
+	}
+	for range jobs {
+		g := Group{Value: 20 + rnd.below(60), Runs: []RunOption{{}}}
+		for a := range agents {
+			if rnd.below(5) > 0 {
+				g.Trainers = append(g.Trainers, TrainerOption{Trainer: a, Penalty: rnd.below(20), Minutes: 1 + rnd.below(12)})
+			}
+		}
+		if len(g.Trainers) > 0 {
+			p.Dogs = append(p.Dogs, Dog{Nights: 1, Placements: []Group{g}})
+		}
+	}
+	return p
 }
 
 // everyAssignment tries all, from a dog on.

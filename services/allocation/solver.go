@@ -32,6 +32,7 @@ type solver struct {
 	knapsacks           *knapsackTree
 	stage               int
 	rebuilder           *rebuilder
+	regrouper           *regrouper
 	onBound, onPlan     time.Duration // spent on them, see nextStage
 	boundRound          time.Duration // of the last round spent on the bound
 	stepTime            time.Duration // of a price step
@@ -165,7 +166,7 @@ func (s *solver) round() (used int) {
 		used = timed(&s.onPlan, s.improve)
 		s.stage = s.nextStage(3)
 		s.publish("search")
-		if s.search.stalled >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
+		if s.stalled() >= stallCycles && s.r.o.Limit == 0 && s.r.o.Iterations == 0 {
 			s.mu.Lock()
 			s.ended = true
 			s.mu.Unlock()
@@ -182,6 +183,14 @@ func timed(spent *time.Duration, work func() int) (used int) {
 	return used
 }
 
+// stalled is how many cycles of the search have ended without gain.
+func (s *solver) stalled() int {
+	if s.regrouper != nil {
+		return s.regrouper.stalled
+	}
+	return s.search.stalled
+}
+
 // nextStage says whether bound (3) or plan (4) is worked on next: in turns, but under a time limit, in parts that are not solved to the
 // end, so that each gets its share of the time.
 func (s *solver) nextStage(other int) int {
@@ -190,6 +199,8 @@ func (s *solver) nextStage(other int) int {
 	}
 	share := 1.0 // of the plan's time
 	switch {
+	case s.knapsacks != nil && !s.knapsacks.few:
+		share = regroupShare
 	case s.oneDay:
 		share = 3
 	case s.m.units() > vastUnits:
@@ -225,6 +236,12 @@ func (s *solver) scratch() *state {
 
 // improve runs the local search for about as long as the schedules took.
 func (s *solver) improve() int {
+	if s.knapsacks != nil {
+		if s.regrouper == nil {
+			s.regrouper = newRegrouper(s, s.knapsacks.polisher)
+		}
+		return s.regrouper.segment()
+	}
 	if !s.m.deep && s.r.outer == nil && s.search.cooled() {
 		if s.rebuilder == nil {
 			s.rebuilder = newRebuilder(s)
