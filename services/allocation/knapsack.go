@@ -18,36 +18,45 @@ func (x *pricer) oneDay() bool {
 	return single
 }
 
-// knapsack solves the plain knapsack by dynamic programming over the minutes.
+// knapsack solves the plain knapsack by dynamic programming over the minutes. With some items still to come, only those minutes matter from which
+// they could use up the rest.
 func (x *pricer) knapsack() micro {
 	w := int(x.c.minutes[0]) + 1
 	grow(&x.table, w)
 	clear(x.table)
 	grow(&x.taken, len(x.items)*w)
 	clear(x.taken)
+	table, later := x.table[:w], 0
 	for i := range x.items {
-		it := &x.items[i]
+		later += x.items[i].minutes()
+	}
+	for i := range x.items {
+		size, value := x.items[i].minutes(), x.items[i].value
+		later -= size
+		from := max(size, w-1-later)
 		taken := x.taken[i*w : (i+1)*w]
-		size := int(it.size)
-		if it.from == it.to {
-			size = 0
-		}
-		for u := w - 1; u >= size; u-- {
-			if v := x.table[u-size] + it.value; v > x.table[u] {
-				x.table[u], taken[u] = v, true
-			}
+		for u := w - 1; u >= from; u-- { // without branches, which nobody could foresee
+			with, without := table[u-size]+value, table[u]
+			taken[u] = with > without
+			table[u] = max(with, without)
 		}
 	}
 	u := w - 1
 	for i := len(x.items) - 1; i >= 0; i-- {
 		if x.taken[i*w+u] {
 			x.best = append(x.best, int32(i))
-			if it := &x.items[i]; it.from < it.to {
-				u -= int(it.size)
-			}
+			u -= x.items[i].minutes()
 		}
 	}
 	slices.Reverse(x.best)
 	x.value = x.table[w-1]
 	return x.value
+}
+
+// minutes are what an item takes of a single day.
+func (it *item) minutes() int {
+	if it.from == it.to {
+		return 0
+	}
+	return int(it.size)
 }

@@ -34,8 +34,8 @@ type stayRef struct{ trainer, stay int32 }
 
 // Effort at a node.
 const (
-	knapsackSteps  = 20
-	knapsackPlunge = 10  // on the way down
+	knapsackSteps  = 60
+	knapsackPlunge = 30  // on the way down
 	fewStays       = 3   // a dog
 	knapsackLevel  = 0.1 // how far below the bound steps aim, as a share of the gap
 )

@@ -202,7 +202,7 @@ func (s *solver) nextStage(other int) int {
 	case s.knapsacks != nil && !s.knapsacks.few:
 		share = regroupShare
 	case s.oneDay:
-		share = 3
+		share = 12
 	case s.m.units() > vastUnits:
 		share = vastShare
 	}
