@@ -202,7 +202,7 @@ func (s *solver) nextStage(other int) int {
 	case s.knapsacks != nil && !s.knapsacks.few:
 		share = regroupShare
 	case s.oneDay:
-		share = 12
+		share = 12 // a proof has not begun, or is near
 	case s.m.units() > vastUnits:
 		share = vastShare
 	}
