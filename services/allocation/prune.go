@@ -112,18 +112,12 @@ func (x *pricer) forcedInKnapsack(c *calendar, net []micro, site *tariff) []micr
 	w := int(c.minutes[0]) + 1
 	n := len(x.items)
 	before := make([]micro, (n+1)*w) // by item: best of those before it, by minutes
-	size := func(it *item) int {
-		if it.from == it.to {
-			return 0
-		}
-		return int(it.size)
-	}
 	for i := range x.items {
 		it := &x.items[i]
 		from, to := before[i*w:(i+1)*w], before[(i+1)*w:(i+2)*w]
 		copy(to, from)
-		for u := size(it); u < w; u++ {
-			to[u] = max(to[u], from[u-size(it)]+it.value)
+		for u := it.minutes(); u < w; u++ {
+			to[u] = max(to[u], from[u-it.minutes()]+it.value)
 		}
 	}
 	x.reach = slices.Grow(x.reach[:0], len(c.stays))[:len(c.stays)]
@@ -147,12 +141,12 @@ func (x *pricer) forcedInKnapsack(c *calendar, net []micro, site *tariff) []micr
 	for i := n - 1; i >= 0; i-- {
 		it := &x.items[i]
 		best := never
-		for u := 0; u+size(it) < w; u++ {
-			best = max(best, before[i*w+u]+after[w-1-size(it)-u])
+		for u := 0; u+it.minutes() < w; u++ {
+			best = max(best, before[i*w+u]+after[w-1-it.minutes()-u])
 		}
 		x.reach[it.stay] = best + it.value
-		for u := w - 1; u >= size(it); u-- {
-			after[u] = max(after[u], after[u-size(it)]+it.value)
+		for u := w - 1; u >= it.minutes(); u-- {
+			after[u] = max(after[u], after[u-it.minutes()]+it.value)
 		}
 	}
 	return x.reach
