@@ -14,7 +14,7 @@ func fill(s *state, g *guide, stop func() bool) {
 	picks := make([]choice, widest)
 	for u := range m.units() {
 		if s.at[m.members(u)[0]].group < 0 {
-			if o := g.find(s, u, picks, nil, nil, 0, true); o.row >= 0 {
+			if o := g.find(s, u, picks, nil, nil, 0, true, anyWorth); o.row >= 0 {
 				q.list = append(q.list, queued{int32(u), urgency(o)})
 			}
 		}
@@ -22,7 +22,7 @@ func fill(s *state, g *guide, stop func() bool) {
 	heap.Init(q)
 	for q.Len() > 0 && !stop() {
 		u := q.list[0].unit
-		o := g.find(s, int(u), picks, nil, nil, 0, true)
+		o := g.find(s, int(u), picks, nil, nil, 0, true, anyWorth)
 		if o.row < 0 {
 			heap.Pop(q)
 			continue

@@ -20,6 +20,7 @@ type guide struct {
 	rowTop  []float32 // by position in rows
 	surplus []float32 // by unit, at least 0
 	most    []float32 // by dog: what its best option is worth, whatever the prices
+	worth   []float32 // by group: the same
 	over    []float32 // by cell of the soft levels: what a unit over it costs beyond its price
 }
 
@@ -34,10 +35,11 @@ func newGuide(m *model) *guide {
 	for u := range m.units() {
 		g.rowAt[u+1] = g.rowAt[u] + int32(m.dogGroups(int(m.members(u)[0])))
 	}
-	g.most = make([]float32, len(m.dogOf))
+	g.most, g.worth = make([]float32, len(m.dogOf)), make([]float32, n)
 	for d := range g.most {
 		for i := m.dogFirst[d]; i < m.dogFirst[d+1]; i++ {
-			g.most[d] = max(g.most[d], float32(m.bestValue(&m.groups[i])))
+			g.worth[i] = float32(m.bestValue(&m.groups[i]))
+			g.most[d] = max(g.most[d], g.worth[i])
 		}
 	}
 	g.run, g.trainer = make([]float32, g.runAt[n]), make([]float32, g.trAt[n])
@@ -150,13 +152,24 @@ type offer struct {
 	row         int32 // -1: there is no room
 	score, next float32
 	turn        int32 // see searcher.turn
+	poor        bool  // rows were passed over that count for too little
 }
+
+// least is what an option must count for: its worth, of which a share charge is counted as its score instead.
+type least struct{ points, charge float32 }
+
+// anyWorth lets every option count for enough.
+var anyWorth = least{points: worst}
+
+// poor reports whether a group's best option counts for too little, top being its score.
+func (l least) poor(worth, top float32) bool { return worth+l.charge*(top-worth) < l.points }
 
 const worst = float32(-1e30)
 
 // find looks for the best option of a unit that fits into the plan, by score with noise. picks gets one choice a dog. With a
-// filter, only sites it admits are looked at. Unless second is asked for, the next best is not looked for to the end.
-func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random, blur float32, second bool) offer {
+// filter, only sites it admits are looked at. Unless second is asked for, the next best is not looked for to the end. Single dogs' rows
+// that count for less than need be are passed over.
+func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random, blur float32, second bool, need least) offer {
 	out := offer{row: -1, score: worst, next: worst}
 	m := g.m
 	dogs := m.members(u)
@@ -173,7 +186,12 @@ func (g *guide) find(s *state, u int, picks []choice, sites []bool, rnd *random,
 			out = g.findHousehold(s, u, row, picks, out)
 			continue
 		}
-		score, ok := g.findIn(s, m.dogFirst[dogs[0]]+row, &trial[0])
+		at := m.dogFirst[dogs[0]] + row
+		if need.poor(g.worth[at], g.rowTop[i]) {
+			out.poor = true
+			continue
+		}
+		score, ok := g.findIn(s, at, &trial[0])
 		if blur > 0 {
 			score += blur * float32(rnd.unit())
 		}

@@ -110,6 +110,11 @@ func (x *searcher) soFar() float64 {
 // lost reports whether a move under way cannot gain enough even with what the dogs still to be placed may have at best.
 func (x *searcher) lost(rest float64) bool { return x.soFar()+rest < x.quickMove.least }
 
+// lacks is what the next dog's option must count for, so that the move may still gain enough when the others left have the best they may.
+func (x *searcher) lacks(others float64) least {
+	return least{float32(x.quickMove.least - x.soFar() - others), float32(x.charge)}
+}
+
 // hope is the most that the dogs in the way may gain.
 func (x *searcher) hope() (sum float64) {
 	for _, b := range x.ejected {
@@ -158,13 +163,14 @@ func (x *searcher) force(d int32, next choice, depth int) {
 	}
 	x.s.place(d, next)
 	for _, b := range out[:n] {
-		if o := x.g.find(x.s, int(x.m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0, false); o.row >= 0 {
+		others := rest - float64(x.g.most[b])
+		if o := x.g.find(x.s, int(x.m.unitOf[b]), x.picks[:1], x.allow, x.rnd, 0, false, x.lacks(others)); o.row >= 0 {
 			x.s.place(b, x.picks[0])
 			x.credit(x.picks[0])
-		} else if depth > 0 && !x.lost(rest) {
-			x.forceWay(b, rest-float64(x.g.most[b]), depth-1)
+		} else if depth > 0 && !o.poor && !x.lost(rest) {
+			x.forceWay(b, others, depth-1)
 		}
-		if rest -= float64(x.g.most[b]); x.lost(rest) {
+		if rest = others; x.lost(rest) {
 			return
 		}
 	}

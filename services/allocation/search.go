@@ -315,7 +315,7 @@ func (x *searcher) look(i int) {
 		x.offers[i].row = -1
 		return
 	}
-	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur, x.regret > 0)
+	x.offers[i] = x.g.find(x.s, int(x.pending[i]), x.picks[i*x.widest:(i+1)*x.widest], x.allow, x.rnd, x.blur, x.regret > 0, anyWorth)
 	x.offers[i].turn = x.turn
 }
 
