@@ -79,10 +79,11 @@
 //
 // Components that share no site are solved apart (components). For each: price steps (in large parts at a quicker pace, pace.go); a greedy plan at those prices; exact depth-first search
 // if there are few dogs (exact.go); then in turn the schedule bound and a search guided by its prices, until value and bound meet. The search
-// (search.go, quick.go, anneal.go) mixes large moves, which take related stays out and put them back with others, and many quick ones,
+// (search.go, quick.go, anneal.go, cooling.go) mixes large moves, which take related stays out and put them back with others, and many quick ones,
 // which send one dog to another option and the dogs in its way (makeway.go) wherever they fit; one that fits nowhere makes its own way, once. Quick
 // moves draw options the more often the less they lose at the prices. Early in a cycle they count, beside what an option is worth, a share
-// of the price of what it uses. With a time limit, one slow cooling takes most of the time.
+// of the price of what it uses. With a time limit, one slow cooling takes most of the time, as far as
+// slowness pays; after it the best plan is warmed up again and cooled, in turn.
 //
 // # Sources
 //
