@@ -12,17 +12,23 @@ func benchSetup(b *testing.B, size string) (*dual, *guide, *state) {
 	if err != nil {
 		b.Fatal(err)
 	}
+	d, g := ranked(p, 100)
+	s := newState(d.m)
+	fill(s, g, func() bool { return false })
+	return d, g, s
+}
+
+// ranked makes a model of a problem's first part, with its options ranked at the prices after some steps.
+func ranked(p *Problem, steps int) (*dual, *guide) {
 	m := newModel(p, components(p)[0], 1)
 	d := newDual(m, m.typicalGain(), 1)
-	for range 100 {
+	for range steps {
 		d.step(0)
 	}
 	g := newGuide(m)
 	g.update(d.settle(), 1)
 	d.resume()
-	s := newState(m)
-	fill(s, g, func() bool { return false })
-	return d, g, s
+	return d, g
 }
 
 func BenchmarkPriceStep(b *testing.B) {
@@ -120,10 +126,8 @@ func testMoves(t *testing.T, over int) {
 		s.EasyIntake, s.EasyHandover, s.EasyMinutes = level(1), level(1), level(400)
 	}
 	EvenLoad(p, 60, 15, over)
-	m := newModel(p, components(p)[0], 1)
-	d := newDual(m, m.typicalGain(), 1)
-	g := newGuide(m)
-	g.update(d.settle(), 1)
+	_, g := ranked(p, 0)
+	m := g.m
 	s := newState(m)
 	x := newSearcher(s, g, newSiteUnits(m), m.typicalGain(), newRandom(3, 1))
 	x.temperature = 10

@@ -52,10 +52,8 @@ func TestMakeWayAgainstTrying(t *testing.T) {
 				}
 			}
 		}
-		m := newModel(p, components(p)[0], 1)
-		d := newDual(m, m.typicalGain(), 1)
-		g := newGuide(m)
-		g.update(d.settle(), 1)
+		_, g := ranked(p, 0)
+		m := g.m
 		s := newState(m)
 		x := newSearcher(s, g, newSiteUnits(m), m.typicalGain(), newRandom(seed, 1))
 		x.temperature = 0.05 * m.typicalGain()

@@ -13,13 +13,8 @@ func TestFindEnough(t *testing.T) {
 	for seed := range uint64(4) {
 		p, err := Generate("T", seed+1)
 		require.NoError(t, err)
-		m := newModel(p, components(p)[0], 1)
-		d := newDual(m, m.typicalGain(), 1)
-		for range 50 {
-			d.step(0)
-		}
-		g := newGuide(m)
-		g.update(d.settle(), 1)
+		_, g := ranked(p, 50)
+		m := g.m
 		s := newState(m)
 		x := newSearcher(s, g, newSiteUnits(m), m.typicalGain(), newRandom(seed, 1))
 		x.temperature = 0.05 * m.typicalGain()
@@ -41,10 +36,10 @@ func TestFindEnough(t *testing.T) {
 				}
 			}
 			var picks [1]choice
-			any := g.find(s, int(m.unitOf[dog]), picks[:], nil, x.rnd, 0, false, anyWorth)
-			require.Equal(t, best.group >= 0, any.row >= 0)
-			require.False(t, any.poor)
-			if any.row >= 0 {
+			free := g.find(s, int(m.unitOf[dog]), picks[:], nil, x.rnd, 0, false, anyWorth)
+			require.Equal(t, best.group >= 0, free.row >= 0)
+			require.False(t, free.poor)
+			if free.row >= 0 {
 				require.InDelta(t, g.score(best), g.score(picks[0]), 1e-3)
 			}
 			o := g.find(s, int(m.unitOf[dog]), picks[:], nil, x.rnd, 0, false, need)
@@ -52,7 +47,7 @@ func TestFindEnough(t *testing.T) {
 			case o.row >= 0:
 				found++
 				require.True(t, s.fits(picks[0]))
-			case any.row >= 0:
+			case free.row >= 0:
 				passed++
 				require.True(t, o.poor)
 				require.False(t, enough)
