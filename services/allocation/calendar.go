@@ -26,10 +26,11 @@ type calendar struct {
 	rows   int32   // dogs, plus one; 1 if they are not counted
 	price  []micro // price of a stay of each size on each working day: working day*len(sizes)+size
 
-	banned []bool  // by stay: must not be chosen; nil for none
-	gone   []bool  // by stay: dropped for good, see prune.go; nil for none. They are always banned
-	effort int     // nodes of the last search
-	last   []int32 // best schedule of the last call, as indices into stays
+	banned []bool    // by stay: must not be chosen; nil for none
+	gone   []bool    // by stay: dropped for good, see prune.go; nil for none. They are always banned
+	effort int       // nodes of the last search
+	last   []int32   // best schedule of the last call, as indices into stays
+	passed [][]int32 // those that were the best for a while before it, if they are noted
 }
 
 // lift ends all bans but those of stays that are gone.

@@ -48,10 +48,14 @@ func (l *layout) right() []float64 {
 
 // chosen is the schedule that pricing found last for a trainer, not laid out yet.
 func (l *layout) chosen(t int) column {
-	cal := l.s.cal[t]
-	c := column{trainer: int32(t), stays: slices.Clone(cal.last), runs: make([]int16, len(cal.last))}
-	for i, st := range cal.last {
-		c.runs[i] = l.s.bestRun[cal.stays[st].group]
+	return l.column(t, l.s.cal[t].last)
+}
+
+// column is a trainer's schedule of some stays, each with the run that is best at the current prices.
+func (l *layout) column(t int, stays []int32) column {
+	c := column{trainer: int32(t), stays: slices.Clone(stays), runs: make([]int16, len(stays))}
+	for i, st := range stays {
+		c.runs[i] = l.s.bestRun[l.s.cal[t].stays[st].group]
 	}
 	return c
 }

@@ -14,11 +14,12 @@ type master struct {
 	used []int32 // by column of the programme: index into pool, -1 for none
 	last []int32 // columns of the pool that the programme took of when last solved
 	// Dogs that must come are worth this much more, in points, so that the programme takes them; their prices are lowered by it.
-	bonus  float64
-	known  map[stateKey]bool
-	best   []float64 // prices of the best bound, in micro
-	bound  micro     // best, at the restrictions in force
-	rounds int       // of pricing so far
+	bonus   float64
+	known   map[stateKey]bool
+	best    []float64 // prices of the best bound, in micro
+	bound   micro     // best, at the restrictions in force
+	rounds  int       // of pricing so far
+	chances int       // of pricing closely so far
 
 	mix       float64 // share of the best prices in the prices looked at
 	tolerance float64 // of pricing, in points
@@ -29,14 +30,24 @@ type master struct {
 }
 
 func newMaster(s *schedules, seed uint64) *master {
+	for _, x := range s.pricers {
+		x.noting = true
+	}
 	return &master{layout: newLayout(s), rnd: newRandom(seed, 77), known: map[stateKey]bool{}, bonus: float64(s.m.priceCap())}
 }
 
-// gather adds the schedules of the last evaluation to the pool, and to the programme. It reports how many would gain there.
+// gather adds the schedules of the last evaluation to the pool, and to the programme: each trainer's best and those that pricing passed on the way
+// to it, which save rounds. It reports how many would gain there.
 func (w *master) gather() (gaining int) {
-	for t := range w.s.cal {
-		if at := w.add(w.chosen(t)); at >= 0 && w.prog != nil && w.enter(int32(at)) > 1e-4 {
+	take := func(c column) {
+		if at := w.add(c); at >= 0 && w.prog != nil && w.enter(int32(at)) > 1e-4 {
 			gaining++
+		}
+	}
+	for t, c := range w.s.cal {
+		take(w.chosen(t))
+		for _, stays := range c.passed {
+			take(w.column(t, stays))
 		}
 	}
 	return gaining
@@ -140,7 +151,7 @@ func (w *master) generate(rounds int, goal micro, stop func() bool) bool {
 			return false
 		}
 		w.rounds++
-		if could := float64(w.bound-s.value) / unit; s.last-s.value > w.bound-s.value && could > gap/8 && !w.diving && !s.closer(10, stop) {
+		if could := float64(w.bound-s.value) / unit; s.last-s.value > w.bound-s.value && could > gap/8 && !w.diving && !w.closer(stop) {
 			return false
 		}
 		if s.last < w.bound {
@@ -167,6 +178,17 @@ func (w *master) generate(rounds int, goal micro, stop func() bool) bool {
 	w.noteTaken()
 	return !stop()
 }
+
+// closer prices closely at every third chance: most rounds only have to find schedules. It reports false if stop ended it.
+func (w *master) closer(stop func() bool) (complete bool) {
+	w.chances++
+	return w.chances%closeEvery != 0 || w.s.closer(closeTimes, stop)
+}
+
+const (
+	closeEvery = 3
+	closeTimes = 10 // more nodes
+)
 
 // leastTolerance is how exactly trainers are priced at the end, in points.
 const leastTolerance = 0.02

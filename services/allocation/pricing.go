@@ -32,6 +32,8 @@ type pricer struct {
 	left, hand []int32 // by working day, during the search
 	used       []bool  // by dog
 	path, best []int32 // items chosen
+	noting     bool    // the schedules passed on the way to the best are noted, as stays
+	passed     [][]int32
 	value, cut micro
 	open       micro // highest bound of a branch left unexplored
 	nodes      int
@@ -68,7 +70,7 @@ type priced struct {
 // price solves one trainer's problem. net is, by group, what a stay leaves over before its trainer; site is the tariff for site
 // minutes, or nil. The schedule found is left in c.last.
 func (x *pricer) price(c *calendar, net []micro, site *tariff, steps, limit int, tolerance micro) priced {
-	x.c, x.limit, x.nodes = c, limit, 0
+	x.c, x.limit, x.nodes, x.passed = c, limit, 0, nil
 	x.soft.begin(c, x.m, site)
 	x.collect(net, site)
 	x.path, x.best, x.value = x.path[:0], x.best[:0], -x.soft.slack
@@ -91,11 +93,20 @@ func (x *pricer) price(c *calendar, net []micro, site *tariff, steps, limit int,
 		}
 		c.effort = x.nodes
 	}
-	c.last = c.last[:0]
-	for _, i := range x.best {
-		c.last = append(c.last, x.items[i].stay)
-	}
+	c.last = x.stays(c.last[:0], x.best)
+	c.passed = x.passed[max(0, len(x.passed)-passedMost):]
 	return priced{bound: max(bound, x.value), value: x.value, nodes: x.nodes}
+}
+
+// passedMost is how many of the schedules passed are kept, the last ones.
+const passedMost = 6
+
+// stays appends the stays of some items to a list.
+func (x *pricer) stays(list, items []int32) []int32 {
+	for _, i := range items {
+		list = append(list, x.items[i].stay)
+	}
+	return list
 }
 
 // stepsFor spends more on prices where the search was long last time.
@@ -212,6 +223,9 @@ func (x *pricer) again() {
 // keep notes the path if it is better than the best schedule.
 func (x *pricer) keep(value micro) {
 	if value > x.value {
+		if x.noting && len(x.best) > 0 {
+			x.passed = append(x.passed, x.stays(nil, x.best))
+		}
 		x.value = value
 		x.best = append(x.best[:0], x.path...)
 	}

@@ -1,7 +1,9 @@
 package allocation
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -23,6 +25,7 @@ type schedules struct {
 	net     []micro // by group: what the best stay leaves over before the trainer
 	bestRun []int16 // by group
 	result  []priced
+	turn    []int32 // trainers in the order in which they are priced
 
 	// Restrictions of a branch: run classes that a dog must not have (bit by class), and dogs that must come, whose price may be negative.
 	noRun []uint64
@@ -69,6 +72,9 @@ func newSchedules(d *dual) *schedules {
 		noRun: make([]uint64, len(m.dogOf)),
 		must:  make([]bool, len(m.dogOf)), keep: 0.9, bound: d.bound, level: min(0.01, 0.06/math.Sqrt(float64(len(m.dogOf)))), size: d.size,
 		cap: float64(m.priceCap() << m.shift), steps: 5, limit: 3000}
+	for t := range s.cal {
+		s.turn = append(s.turn, int32(t))
+	}
 	for range d.threads {
 		s.pricers = append(s.pricers, &pricer{m: m})
 	}
@@ -187,6 +193,8 @@ func (s *schedules) evaluate(stop func() bool) (complete bool) {
 			s.netOf(int32(g))
 		}
 	})
+	// The longest searches first, so that no thread has one to do when the others have nothing left.
+	slices.SortStableFunc(s.turn, func(a, b int32) int { return cmp.Compare(s.cal[b].effort, s.cal[a].effort) })
 	if !s.priceAll(stop, func(int) bool { return true }) {
 		return false
 	}
@@ -237,10 +245,11 @@ func (s *schedules) priceAll(stop func() bool, which func(t int) bool) bool {
 		x.stop, x.stopped = stop, false
 		defer func() { x.stop = nil }()
 		for {
-			t := int(next.Add(1)) - 1
-			if t >= len(s.cal) {
+			n := int(next.Add(1)) - 1
+			if n >= len(s.turn) {
 				return
 			}
+			t := int(s.turn[n])
 			if stop() {
 				cut.Store(true)
 				return
