@@ -66,7 +66,9 @@
 //
 // Small parts are then dived into (dive.go): the stays taken most are settled, a few more schedules are found for the rest, and so on
 // down to a plan; and they are proven by branch and price (branch.go), with the programme at every node. The rule that
-// splits a node is the one that lowers the programme's value most on both sides when it is tried there without pricing (rule.go).
+// splits a node is the one that lowers the programme's value most on both sides when it is tried there without pricing (rule.go). What a node
+// costs is pricing: the programme takes the schedules that pricing passes on the way to the best as well, and most rounds price only as
+// closely as finding schedules needs.
 //
 // Parts in which every trainer works on one day and nothing but trainers' minutes binds (generalised assignment) are proven by another tree
 // (knapsack_tree.go): schedules are knapsacks solved by dynamic programming, nodes are lowered by steps along the subgradient, and stays that no better
