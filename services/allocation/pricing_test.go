@@ -6,20 +6,28 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestSchedulesPassed looks at the schedules that pricing passes on the way to the best: each keeps its trainer's days, has a dog once, and is worth
-// more than the one before; the best is worth most.
-func TestSchedulesPassed(t *testing.T) {
-	t.Parallel()
-	p, err := Generate("X", 1)
+// partsPriced generates a problem and makes the schedule bound of each of its parts, at prices of the resource bound.
+func partsPriced(t *testing.T, size string, seed uint64) (parts []*schedules) {
+	t.Helper()
+	p, err := Generate(size, seed)
 	require.NoError(t, err)
 	r := &run{p: p, threads: 1}
 	r.prepare()
-	passed := 0
 	for _, x := range r.parts {
 		for range 200 {
 			x.dual.step(0)
 		}
-		s := newSchedules(x.dual)
+		parts = append(parts, newSchedules(x.dual))
+	}
+	return parts
+}
+
+// TestSchedulesPassed looks at the schedules that pricing passes on the way to the best: each keeps its trainer's days, has a dog once, and is worth
+// more than the one before; the best is worth most.
+func TestSchedulesPassed(t *testing.T) {
+	t.Parallel()
+	passed := 0
+	for _, s := range partsPriced(t, "X", 1) {
 		newMaster(s, 1)
 		for range 20 {
 			require.True(t, s.evaluate(func() bool { return false }))

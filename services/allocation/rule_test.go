@@ -13,15 +13,7 @@ func TestTriedRules(t *testing.T) {
 	never := func() bool { return false }
 	lost := 0
 	for seed := range uint64(2) {
-		p, err := Generate("X", seed+1)
-		require.NoError(t, err)
-		r := &run{p: p, threads: 1}
-		r.prepare()
-		for _, x := range r.parts {
-			for range 200 {
-				x.dual.step(0)
-			}
-			s := newSchedules(x.dual)
+		for _, s := range partsPriced(t, "X", seed+1) {
 			require.True(t, s.evaluate(never))
 			w := newMaster(s, seed)
 			for range 20 {
