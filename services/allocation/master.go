@@ -30,7 +30,7 @@ type master struct {
 }
 
 func newMaster(s *schedules, seed uint64) *master {
-	for _, x := range s.pricers {
+	for _, x := range s.pricers { // only the programme has a use for more than the best schedule
 		x.noting = true
 	}
 	return &master{layout: newLayout(s), rnd: newRandom(seed, 77), known: map[stateKey]bool{}, bonus: float64(s.m.priceCap())}

@@ -28,7 +28,7 @@ func TestSchedulesPassed(t *testing.T) {
 	t.Parallel()
 	passed := 0
 	for _, s := range partsPriced(t, "X", 1) {
-		newMaster(s, 1)
+		newMaster(s, 1) // it has pricing note them
 		for range 20 {
 			require.True(t, s.evaluate(func() bool { return false }))
 			for i, c := range s.cal {
