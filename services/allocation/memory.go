@@ -26,7 +26,7 @@ type memorySlot struct {
 	round uint32
 }
 
-const memorySize = 1 << 14
+const memorySize = 1 << 16
 
 func (m *memory) forget() {
 	if m.slots == nil {

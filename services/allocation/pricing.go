@@ -40,10 +40,10 @@ type pricer struct {
 	limit      int
 	stop       func() bool // asked now and then, if there is one, whether to end a search as if its limit were met
 	stopped    bool
-	graded     bool    // where the limit is met, prove as much as it allows
-	search     []int32 // items in the search, by arrival
-	lastAt     []int32 // by dog: position of its last item in search
-	drop, most []micro // by position in search
+	graded     bool        // where the limit is met, prove as much as it allows
+	search     []int32     // items in the search, by arrival
+	lastAt     []int32     // by dog: position of its last item in search
+	list       []candidate // the same, laid out for it
 	seen       memory
 	taken      []bool  // see knapsack
 	reach      []micro // see forced

@@ -58,22 +58,7 @@ func (x *pricer) explore(bound, tolerance micro) micro {
 	slices.SortStableFunc(x.search, func(a, b int32) int {
 		return cmp.Or(cmp.Compare(x.items[a].from, x.items[b].from), cmp.Compare(x.items[b].left, x.items[a].left))
 	})
-	n := len(x.search)
-	grow(&x.drop, n)
-	grow(&x.most, n)
-	for d := range x.surplus {
-		x.surplus[d], x.lastAt[d] = 0, -1
-	}
-	for j := n - 1; j >= 0; j-- {
-		it := &x.items[x.search[j]]
-		after := x.surplus[it.dog]
-		if x.lastAt[it.dog] < 0 {
-			x.lastAt[it.dog] = int32(j)
-		}
-		x.most[j] = max(after, it.left)
-		x.drop[j] = x.most[j] - after
-		x.surplus[it.dog] = x.most[j]
-	}
+	x.listCandidates()
 	x.soft.clear()
 	at := spot{slack: x.soft.slack}
 	for _, s := range x.surplus {
@@ -91,6 +76,43 @@ func (x *pricer) explore(bound, tolerance micro) micro {
 	return min(bound, x.value+tolerance)
 }
 
+// candidate is what the search looks at of an item, close together in its order; millions are looked at.
+type candidate struct {
+	value      micro
+	most       micro // that the dog could leave over from here on
+	less       micro // than that the item is worth
+	drop       micro // by which it is less once the item is past
+	item       int32
+	dog        int32
+	size, step int32 // step: see pricer.entries; 0 for an item without working days
+	from, to   int16
+	soft       bool // it takes of a soft level
+}
+
+// listCandidates lays the items of the search out.
+func (x *pricer) listCandidates() {
+	n := len(x.search)
+	grow(&x.list, n)
+	for d := range x.surplus {
+		x.surplus[d], x.lastAt[d] = 0, -1
+	}
+	for j := n - 1; j >= 0; j-- {
+		it := &x.items[x.search[j]]
+		if x.lastAt[it.dog] < 0 {
+			x.lastAt[it.dog] = int32(j)
+		}
+		after := x.surplus[it.dog]
+		most := max(after, it.left)
+		x.surplus[it.dog] = most
+		c := candidate{value: it.value, most: most, less: most - it.value, drop: most - after, item: x.search[j], dog: it.dog,
+			size: it.size, from: it.from, to: it.to, soft: it.load != 0}
+		if it.from < it.to {
+			c.step = x.entries[it.class]
+		}
+		x.list[j] = c
+	}
+}
+
 // spot is where the search stands: the next position in the list of items, the working day and window it has come to, the entry of the
 // window's table for those who came in this window, what the chosen leave over (less what a soft level surely costs), what the days
 // after the window can still earn, what the dogs not chosen could leave over, and what is paid for room below a soft level that nobody has taken yet.
@@ -101,48 +123,57 @@ type spot struct {
 
 // visit chooses the next stay among those from a spot on.
 func (x *pricer) visit(at spot) {
-	c := x.c
 	x.keep(at.value - at.slack)
-	for ; at.j < len(x.search); at.j++ {
-		it := &x.items[x.search[at.j]]
-		if at.day < int(it.from) && !x.advance(&at, int(it.from)) {
-			return
+	list := x.list
+	if at.j >= len(list) {
+		return
+	}
+	earn := x.earn(&at)
+	for ; at.j < len(list); at.j++ {
+		it := &list[at.j]
+		if at.day < int(it.from) {
+			if !x.advance(&at, int(it.from)) {
+				return
+			}
+			earn = x.earn(&at)
 		}
-		bound := at.value + at.later + at.waiting
-		earn := x.windows[at.window][(at.day-c.windowStart(at.window))*x.size:]
-		if bound+earn[at.entry] <= x.value+x.cut {
+		bar := x.value + x.cut - at.value - at.later - at.waiting
+		if earn[at.entry] <= bar {
 			return
 		}
 		if x.used[it.dog] {
 			continue
 		}
 		if x.nodes >= x.limit {
-			x.open = max(x.open, bound+earn[at.entry])
+			x.open = max(x.open, x.value+x.cut-bar+earn[at.entry])
 			return
 		}
 		// Most candidates fail by what is known of them without looking at their days.
-		entry := at.entry
-		if it.from < it.to {
-			entry += int(x.entries[it.class])
-		}
-		if entry >= len(earn) || bound+it.value-x.most[at.j]+earn[entry] <= x.value+x.cut {
-			at.waiting -= x.drop[at.j]
+		entry := at.entry + int(it.step)
+		if entry >= len(earn) || earn[entry] <= bar+it.less {
+			at.waiting -= it.drop
 			continue
 		}
 		if next, ok := x.after(at, it); ok && next.value+next.later+next.waiting+earn[next.entry] > x.value+x.cut {
 			if x.nodes++; x.nodes%nodesAsk == 0 && x.stop != nil && x.stop() {
 				x.stopped, x.limit = true, 0
 			}
+			item := &x.items[it.item]
 			x.used[it.dog] = true
-			x.path = append(x.path, x.search[at.j])
-			x.take(it, 1)
+			x.path = append(x.path, it.item)
+			x.take(item, 1)
 			x.visit(next)
-			x.take(it, -1)
+			x.take(item, -1)
 			x.path = x.path[:len(x.path)-1]
 			x.used[it.dog] = false
 		}
-		at.waiting -= x.drop[at.j]
+		at.waiting -= it.drop
 	}
+}
+
+// earn is, by entry, what the rest of a spot's window can earn.
+func (x *pricer) earn(at *spot) []micro {
+	return x.windows[at.window][(at.day-x.c.windowStart(at.window))*x.size:]
 }
 
 // advance moves on to a later working day, over into later windows if need be. It reports false if nothing better can come from there.
@@ -181,14 +212,14 @@ func (x *pricer) advance(at *spot, day int) bool {
 }
 
 // after is the spot after taking an item; ok is false if it does not fit.
-func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
+func (x *pricer) after(at spot, it *candidate) (next spot, ok bool) {
 	c := x.c
 	next = at
 	next.j++
 	next.value += it.value
-	next.waiting -= x.most[at.j]
-	if it.load != 0 {
-		x.soft.add(&next, it)
+	next.waiting -= it.most
+	if it.soft {
+		x.soft.add(&next, &x.items[it.item])
 	}
 	if it.from == it.to {
 		return next, true
@@ -206,7 +237,7 @@ func (x *pricer) after(at spot, it *item) (next spot, ok bool) {
 		}
 		next.later -= x.worth(k, left, hand) - x.worth(k, left-it.size, hand-1)
 	}
-	next.entry += int(x.entries[it.class])
+	next.entry += int(it.step)
 	return next, true
 }
 
