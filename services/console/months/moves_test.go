@@ -1,6 +1,7 @@
 package months_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"testing"
@@ -36,7 +37,9 @@ func TestStudyOfMoves(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, studies.GetStudies(), 1)
 	require.Equal(t, "rosa", studies.GetStudies()[0].GetMadeBy())
-	require.Equal(t, len(studies.GetStudies()[0].GetPoints()), consoletest.Evaluate[int](t, b, `document.querySelectorAll("#study tbody tr").length`))
+	points := studies.GetStudies()[0].GetPoints()
+	require.NotEmpty(t, points)
+	b.Await(t, "each point has its row", fmt.Sprintf(`document.querySelectorAll("#study tbody tr").length === %d`, len(points))) // the page loads once more at the end
 	b.Judge(t, "moves", page)
 	b.Judge(t, "month-published", "/month/"+month)
 }
