@@ -14,9 +14,11 @@ func (k *stateKey) add(x uint64) {
 }
 
 // memory remembers the best value with which states were met. It is a table in which newer states overwrite older ones: forgetting one only costs
-// time. It grows with what a search puts into it, so that many small problems need little.
+// time. In each search it begins small and grows with what is put into it, so that what is forgotten does not depend on searches before, which
+// another worker may have done.
 type memory struct {
 	slots []memorySlot
+	mask  uint64 // slots in use, less one
 	round uint32
 	put   int // states noted in this round
 }
@@ -37,7 +39,7 @@ func (m *memory) forget() {
 	if m.slots == nil {
 		m.slots = make([]memorySlot, leastMemory)
 	}
-	m.put = 0
+	m.mask, m.put = leastMemory-1, 0
 	if m.round++; m.round == 0 {
 		clear(m.slots)
 		m.round = 1
@@ -55,20 +57,25 @@ func (m *memory) dominated(key stateKey, value micro) bool {
 		return false
 	}
 	*slot = memorySlot{key, value, m.round}
-	if m.put++; m.put > len(m.slots)/2 && len(m.slots) < mostMemory {
+	if m.put++; m.put > int(m.mask)/2 && m.mask+1 < mostMemory {
 		m.grow()
 	}
 	return false
 }
 
-func (m *memory) slot(key stateKey) *memorySlot { return &m.slots[key.a&uint64(len(m.slots)-1)] }
+func (m *memory) slot(key stateKey) *memorySlot { return &m.slots[key.a&m.mask] }
 
+// grow takes four times as many slots into use.
 func (m *memory) grow() {
-	old := m.slots
-	m.slots = make([]memorySlot, 4*len(old))
-	for _, s := range old {
-		if s.round == m.round {
+	before := m.mask + 1
+	m.mask = 4*before - 1
+	if more := int(m.mask) + 1 - len(m.slots); more > 0 {
+		m.slots = append(m.slots, make([]memorySlot, more)...)
+	}
+	for i := range before {
+		if s := m.slots[i]; s.round == m.round && s.key.a&m.mask != i {
 			*m.slot(s.key) = s
+			m.slots[i].round = 0
 		}
 	}
 }
