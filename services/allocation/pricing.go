@@ -42,8 +42,8 @@ type pricer struct {
 	stopped    bool
 	graded     bool        // where the limit is met, prove as much as it allows
 	search     []int32     // items in the search, by arrival
-	lastAt     []int32     // by dog: position of its last item in search
 	list       []candidate // the same, laid out for it
+	lastAt     []int32     // by dog: position of its last item in search
 	seen       memory
 	taken      []bool  // see knapsack
 	reach      []micro // see forced
