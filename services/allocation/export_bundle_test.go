@@ -77,7 +77,7 @@ func (b *bundle) recount() (out Mix) {
 		want = min(max(want, 0), b.s.highest[i]/unit)
 		out.Prices = max(out.Prices, math.Abs(p-want))
 	}
-	// The model is that before the last sweep, which can only have brought both nearer.
+	// The model solve returned was summed while the last sweep moved weights, which may take other trainers' mixes away from it again.
 	out.Promise, out.Solved = b.atCentre-min(own, model), solved
 	return out
 }
