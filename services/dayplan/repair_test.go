@@ -75,13 +75,31 @@ func TestAbsence(t *testing.T) {
 	require.Equal(t, before.GetId(), now.GetPlan().GetId())
 }
 
+// onBothSides finds a trainer who has work before a time and after it: one without any before would be in no plan once gone from then on.
+func onBothSides(t *testing.T, p *dayplanv1.DayPlan, at string) string {
+	t.Helper()
+	earlier := map[string]bool{}
+	for _, b := range p.GetBlocks() {
+		if b.GetEnds() <= at {
+			earlier[b.GetTrainerCode()] = true
+		}
+	}
+	for _, b := range p.GetBlocks() {
+		if code := b.GetTrainerCode(); earlier[code] && b.GetStarts() >= at {
+			return code
+		}
+	}
+	require.FailNow(t, "no trainer works before and after", at)
+	return ""
+}
+
 // TestKeptAbsence keeps a repaired day: its rows break no rule, and the roster is as it was. Repaired again it does not change.
 func TestKeptAbsence(t *testing.T) {
 	t.Parallel()
 	s := newSchool(t)
 	scenariotest.FillMarch(t, s.pool)
 	before := s.plan(t, "FENN", "2027-03-09")
-	gone := before.GetBlocks()[len(before.GetBlocks())/2].GetTrainerCode()
+	gone := onBothSides(t, before, "11:00")
 	got, err := s.days.CoverAbsence(t.Context(), &dayplanv1.CoverAbsenceRequest{TrainerCode: gone, Day: "2027-03-09", From: "11:00", Keep: true})
 	require.NoError(t, err)
 	require.EqualValues(t, 2, got.GetPlan().GetNumber())
